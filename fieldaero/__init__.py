@@ -1,0 +1,1 @@
+"""fieldaero: wind-tunnel rigour for cycling aerodynamics, from ride files."""
