@@ -1,0 +1,58 @@
+"""One way to take a quantity in: coerced to float64 once, and checked against its range.
+
+NaN passes, so that a missing sample stays missing in the result instead of
+stopping a whole ride.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fieldaero.errors import OutOfRangeError
+
+__all__ = ["Floats", "within"]
+
+Floats = NDArray[np.float64]
+"""Array of float64 of any shape; scalars count as shape ()."""
+
+
+def within(value: ArrayLike, *, quantity: str, low: float, high: float, hint: str = "") -> Floats:
+    """Return the value as float64 after checking that it lies in [low, high]; NaN passes.
+
+    Parameters
+    ----------
+    value
+        Scalar or array of any shape.
+    quantity
+        Name of the quantity with its unit, as the caller's parameter is called.
+    low, high
+        Allowed range, both ends included.
+    hint
+        What to do about it: a likely slip of the unit, or where to look.
+
+    Raises
+    ------
+    OutOfRangeError
+        Naming the quantity, the value that lies furthest outside, and the range.
+
+    Examples
+    --------
+    >>> within([0.3, 0.25], quantity="cda_m2", low=0.0, high=5.0).tolist()
+    [0.3, 0.25]
+    >>> within(90.0, quantity="relative_humidity", low=0.0, high=1.0, hint="90 % is 0.9")
+    Traceback (most recent call last):
+        ...
+    fieldaero.errors.OutOfRangeError: relative_humidity is 90; allowed is 0 to 1 (90 % is 0.9)
+    """
+    array = np.asarray(value, dtype=np.float64)
+    if array.size == 0:
+        return array
+    excess = np.maximum(low - array, array - high)
+    if np.any(excess > 0.0):
+        # An overflow such as inf - inf is NaN and must not hide the value that caused it.
+        worst = np.ravel(array)[int(np.nanargmax(np.ravel(excess)))]
+        raise OutOfRangeError(
+            f"{quantity} is {worst:.10g}; allowed is {low:.10g} to {high:.10g}" + (f" ({hint})" if hint else "")
+        )
+    return array
