@@ -84,7 +84,9 @@ def station_pressure_pa(*, altimeter_pa: ArrayLike, elevation_m: ArrayLike) -> F
     >>> round(float(station_pressure_pa(altimeter_pa=101325.0, elevation_m=1000.0)) / 100, 2)
     898.75
     """
-    Q = within(altimeter_pa, quantity="altimeter_pa", low=87000.0, high=109000.0, hint="give pascals: 1013 hPa is 1e5")
+    Q = within(
+        altimeter_pa, quantity="altimeter_pa", low=87000.0, high=109000.0, hint="give pascals: 1013 hPa is 101300 Pa"
+    )
     H = within(elevation_m, quantity="elevation_m", low=-500.0, high=6000.0, hint="give metres")
     n = BAROMETRIC_EXPONENT
     lowered = STANDARD_PRESSURE_PA**n * LAPSE_RATE_K_M * H / STANDARD_TEMPERATURE_K

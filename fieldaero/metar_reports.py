@@ -48,7 +48,7 @@ BEGIN = re.compile(
 )
 END = re.compile(r"=|\n\s*\n")
 NOT_OBSERVED = re.compile(r"\s(?:RMKS?|TEMPO|BECMG)\s")  # remarks and forecasts follow
-WIND = re.compile(r"\s(?:\d{3}|VRB)P?\d{2,3}(?:GP?\d{2,3})?(?P<unit>KTS?|MPS|KMH)?\s")
+WIND = re.compile(r"\s(?:[\dO]{3}|VRB)P?[\dO]{2,3}(?:GP?\d{2,3})?(?P<unit>KTS?|MPS|KMH)?\s")  # O: typed for 0
 HECTOPASCAL = re.compile(r"\s(?:Q|QNH)(\d{4})\b")
 INCHES = re.compile(r"\sA(\d{4})\b")
 TENTHS = re.compile(r"\sT[01]\d{3}[01]\d{3}\b")
@@ -132,7 +132,7 @@ def _time(begin: re.Match[str], report: str, year: int, month: int) -> datetime:
     stamp = begin["stamp"]
     if stamp and stamp[:6] != f"{year}{month:02d}":
         raise WeatherError(
-            f"METAR {_short(report)!r}: its stamp {stamp} is not of {year}-{month:02d}; "
+            f"report {_short(report)!r}: its stamp {stamp} is not of {year}-{month:02d}; "
             "give the reports of each month by themselves"
         )
     try:
@@ -140,13 +140,13 @@ def _time(begin: re.Match[str], report: str, year: int, month: int) -> datetime:
     except ValueError as error:
         days = calendar.monthrange(year, month)[1]
         raise WeatherError(
-            f"METAR {_short(report)!r}: day {begin['day']}, {begin['hour']}:{begin['minute']} UTC cannot be in "
+            f"report {_short(report)!r}: day {begin['day']}, {begin['hour']}:{begin['minute']} UTC cannot be in "
             f"{year}-{month:02d}, which has {days} days of 24 hours; check the month given with the report"
         ) from error
 
 
 def _observation(report: str, time: datetime, elevation_m: float | None) -> Observation:
-    where = f"METAR {_short(report)!r}"
+    where = f"report {_short(report)!r}"
     decoded = _decode(re.sub(r"^\d{10,12}\s+", "", report), time, where)
     observed = NOT_OBSERVED.split(report + " ", maxsplit=1)[0] + " "
 
