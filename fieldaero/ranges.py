@@ -50,7 +50,6 @@ def within(value: ArrayLike, *, quantity: str, low: float, high: float, hint: st
         return array
     excess = np.maximum(low - array, array - high)
     if np.any(excess > 0.0):
-        # An overflow such as inf - inf is NaN and must not hide the value that caused it.
         worst = np.ravel(array)[int(np.nanargmax(np.ravel(excess)))]
         raise OutOfRangeError(
             f"{quantity} is {worst:.10g}; allowed is {low:.10g} to {high:.10g}" + (f" ({hint})" if hint else "")

@@ -157,14 +157,11 @@ def height_gain_terms(
 
 def _mean_drag_power(v0: Floats, v1: Floats, w: Floats, c: Floats) -> Floats:
     """Mean of V^2 s v over an interval with linear speed [m3/s3]."""
-
-    def drag_power(v: Floats) -> Floats:
-        u = v - w
-        return (u**2 + c**2) * np.sign(u) * v
-
-    # Simpson's rule is exact for a cubic, and V^2 v is one as long as s is constant.
+    # Simpson's rule is exact for a cubic, and V^2 v is one as long as s is constant.  The sign is
+    # taken in the middle, since at an end u may just be 0, where s is not that of the interval.
     u0, u1 = v0 - w, v1 - w
-    simpson = (drag_power(v0) + 4.0 * drag_power(0.5 * (v0 + v1)) + drag_power(v1)) / 6.0
+    v, u = 0.5 * (v0 + v1), 0.5 * (u0 + u1)
+    simpson = ((u0**2 + c**2) * v0 + 4.0 * (u**2 + c**2) * v + (u1**2 + c**2) * v1) / 6.0 * np.sign(u)
     turns = u0 * u1 < 0.0
     if not np.any(turns):
         return simpson

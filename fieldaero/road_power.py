@@ -141,7 +141,7 @@ def speed_m_s(
     Parameters
     ----------
     power_w
-        Power at the meter [W], -5000 to 5000; 0 is coasting.
+        Power at the meter [W], -1e5 to 1e5; 0 is coasting.
     grade, cda_m2, crr, system, air_density_kg_m3, gravity_m_s2, wind_along_m_s, wind_across_m_s
         As for :func:`power_w`; all shapes broadcast.
 
@@ -169,7 +169,7 @@ def speed_m_s(
     >>> round(float(v), 2)
     12.5
     """
-    P = within(power_w, quantity="power_w", low=-5000.0, high=5000.0, hint="give watts") * system.efficiency
+    P = within(power_w, quantity="power_w", low=-1e5, high=1e5, hint="give watts") * system.efficiency
     k = 0.5 * density_in_range(air_density_kg_m3) * cda_in_range(cda_m2)
     slope = _slope_force_n(grade, crr, system, gravity_m_s2)
     w, c = wind_in_range(wind_along_m_s, "wind_along_m_s"), wind_in_range(wind_across_m_s, "wind_across_m_s")
@@ -180,7 +180,9 @@ def speed_m_s(
         return _wheel_power_w(v, k, slope, w, c) - P
 
     fast = np.full(P.shape, 1000.0)
-    cuts = np.sort(np.stack([np.zeros(P.shape), np.clip(w, 0.0, fast), *_extremes(k, slope, w, c), fast]), axis=0)
+    overtaken = np.clip(w, 0.0, fast)  # the speed of u = 0; just below it the crosswind still pushes
+    turn = [overtaken, np.nextafter(overtaken, 0.0)]
+    cuts = np.sort(np.stack([np.zeros(P.shape), *turn, *_extremes(k, slope, w, c), fast]), axis=0)
     short = np.stack([surplus(v) for v in cuts]) <= 0.0
     # The highest cut that falls short of the power begins the stretch that holds the root.
     i = len(cuts) - 1 - np.argmax(short[::-1], axis=0)

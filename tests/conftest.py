@@ -1,0 +1,8 @@
+"""Settings that all tests share."""
+
+from hypothesis import settings
+
+# The same examples in every run, and no time limit per example: a test fails for what it
+# tests, not for a busy machine or an unlucky draw.
+settings.register_profile("fieldaero", derandomize=True, deadline=None)
+settings.load_profile("fieldaero")
