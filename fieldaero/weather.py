@@ -252,7 +252,7 @@ def _in_order(observations: Sequence[Observation]) -> tuple[Observation, ...]:
         twin = timed.setdefault(time, observation)
         if replace(twin, source="", time=time) != replace(observation, source="", time=time):
             raise WeatherError(
-                f"{twin.source} and {observation.source} differ for one moment, {_clock(time)}; keep one"
+                f"{twin.source} and {observation.source}: two different observations of {_clock(time)}; keep one"
             )
     return tuple(timed[time] for time in sorted(timed))
 
