@@ -13,7 +13,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from fieldaero.crossing import Passages, even_out_m, meeting_s
+from fieldaero.crossing import Passages, meeting_s
+from fieldaero.evening import even_out_m
 from fieldaero.ride import LapMark, Ride
 from fieldaero.track import Track
 

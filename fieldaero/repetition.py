@@ -21,14 +21,13 @@ from scipy.spatial import cKDTree
 
 from fieldaero.crossing import (
     CROSSING_SD_M,
-    LAPS_DIFFER,
     SAME_WAY_DEG,
     SHORTEST_LAP_M,
     StartLine,
     angle_between_deg,
-    even_out_m,
     passages,
 )
+from fieldaero.evening import LAPS_DIFFER, even_out_m
 from fieldaero.track import AT_ONE_PLACE_M, Track
 
 __all__ = ["Repetition", "find_repetition"]
@@ -184,17 +183,17 @@ def _laps_of_run(track: Track, run: NDArray[np.float64], phase: float) -> NDArra
     slack = 0.5 * AT_ONE_PLACE_M
     inside = (laps[:, 0] >= -slack) & (laps[:, 1] <= track.length_m + slack)
     laps = np.clip(laps[inside], 0.0, track.length_m)
-    same = [_retraces(track, (begin, end), float(run[0]), typical, phase) for begin, end in laps.tolist()]
-    return np.asarray(laps[np.array(same, dtype=bool)])
+    return np.asarray(laps[_retrace(track, laps, float(run[0]), typical, phase)])
 
 
-def _retraces(track: Track, lap: tuple[float, float], line_m: float, typical: float, phase: float) -> bool:
-    """Whether the lap follows the road of the lap that begins at the first crossing."""
-    share: NDArray[np.float64] = (np.arange(40.0) + 0.5) / 40.0
-    there = track.position_at(np.asarray(lap[0] + share * (lap[1] - lap[0])))
+def _retrace(track: Track, laps: NDArray[np.float64], line_m: float, typical: float, phase: float) -> NDArray[np.bool_]:
+    """Whether each lap follows the road of the lap that begins at the first crossing, shape (laps,)."""
+    share = (np.arange(40.0) + 0.5) / 40.0
+    there = track.position_at(laps[:, :1] + share * (laps[:, 1:] - laps[:, :1]))
     model = track.position_at(np.asarray(line_m + ((share + phase) % 1.0) * typical))
     apart = np.hypot(there[0] - model[0], there[1] - model[1])
-    return bool(np.mean(apart[np.isfinite(apart)] <= 2.0 * SAME_PLACE_M) > 0.9) if np.isfinite(apart).any() else False
+    known = np.isfinite(apart).sum(axis=1)
+    return np.asarray((apart <= 2.0 * SAME_PLACE_M).sum(axis=1) > 0.9 * np.maximum(known, 1))
 
 
 def _clean(laps: NDArray[np.float64], standstills: NDArray[np.float64]) -> NDArray[np.bool_]:

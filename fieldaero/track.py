@@ -97,25 +97,29 @@ class Track:
         before = after - 1
         return float(t[before] + (t[after] - t[before]) * (target - d[before]) / (d[after] - d[before]))
 
+    @cached_property
+    def _places(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Wheel distance, east and north of the known positions; of a standstill only the first."""
+        known = np.isfinite(self.east_m) & np.isfinite(self.north_m)
+        known[1:] &= np.diff(self.distance_m) > 0.0
+        return self.distance_m[known], self.east_m[known], self.north_m[known]
+
     def position_at(self, distance_m: NDArray[np.float64] | float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """East and north [m] at wheel distances, NaN where no position is known nearby."""
         d = np.asarray(distance_m, dtype=np.float64)
-        known = np.isfinite(self.east_m) & np.isfinite(self.north_m)
-        # Of the wandering positions of a standing rider only the first is taken.
-        known[1:] &= np.diff(self.distance_m) > 0.0
-        if np.count_nonzero(known) < 2:
+        x, known_east, known_north = self._places
+        if len(x) < 2:
             return np.full(d.shape, np.nan), np.full(d.shape, np.nan)
-        x = self.distance_m[known]
         after = np.clip(np.searchsorted(x, d), 1, len(x) - 1)
         hole = (x[after] - x[after - 1] > LONGEST_HOLE_M) | (d < x[0]) | (d > x[-1])
-        east, north = (np.interp(d, x, values[known]) for values in (self.east_m, self.north_m))
+        east, north = np.interp(d, x, known_east), np.interp(d, x, known_north)
         return np.where(hole, np.nan, east), np.where(hole, np.nan, north)
 
     def heading_at_deg(self, distance_m: NDArray[np.float64] | float, *, chord_m: float = 20.0) -> NDArray[np.float64]:
         """Direction of travel at wheel distances, clockwise from north, from a chord of the path."""
         d = np.asarray(distance_m, dtype=np.float64)
-        known = np.flatnonzero(np.isfinite(self.east_m))
-        first, last = (self.distance_m[known[0]], self.distance_m[known[-1]]) if len(known) else (np.nan, np.nan)
+        x = self._places[0]
+        first, last = (x[0], x[-1]) if len(x) else (np.nan, np.nan)
         # At both ends of the ride the chord becomes one-sided instead of leaving the data.
         e0, n0 = self.position_at(np.maximum(d - chord_m / 2.0, first))
         e1, n1 = self.position_at(np.minimum(d + chord_m / 2.0, last))

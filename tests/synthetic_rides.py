@@ -76,6 +76,7 @@ class Rider:
     brakes: list[tuple[float, float, float]] = field(default_factory=list)  # from, until speed, deceleration
     stops: list[tuple[float, float]] = field(default_factory=list)  # where, how long
     wind_m_s: float = 0.0  # against the rider
+    gusts_m_s: float = 0.0  # sd about it, each lasting some 5 s
     start_speed_m_s: float = 9.0
 
 
@@ -94,6 +95,7 @@ class Noise:
 def ridden(way_m: float, rider: Rider) -> dict[str, np.ndarray]:
     """Step the rider along the way; position, speed and power once a second."""
     dt, g = 0.1, 9.80665
+    rng, gust, keep = np.random.default_rng(11), 0.0, math.exp(-0.1 / 5.0)
     s, v, t, waiting = 0.0, rider.start_speed_m_s, 0.0, 0.0
     stops, brakes = list(rider.stops), list(rider.brakes)
     braking: tuple[float, float] | None = None
@@ -111,7 +113,8 @@ def ridden(way_m: float, rider: Rider) -> dict[str, np.ndarray]:
             continue
         power = float(rider.power_w(s, t))
         slope = float(rider.height_m(np.array(s + 1.0)) - rider.height_m(np.array(s - 1.0))) / 2.0
-        air = v + rider.wind_m_s
+        gust = keep * gust + math.sqrt(1.0 - keep * keep) * float(rng.normal()) if rider.gusts_m_s else 0.0
+        air = v + rider.wind_m_s + rider.gusts_m_s * gust
         force = -0.5 * AIR_DENSITY * CDA_M2 * air * abs(air) - CRR * MASS_KG * g - MASS_KG * g * slope
         if brakes and s >= brakes[0][0]:
             braking = brakes.pop(0)[1:]

@@ -271,7 +271,7 @@ def test_repetition_can_be_told_where_its_laps_begin():
 
 # --- what must not matter
 
-slow = settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+slow = settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def laps_at(xy, run, lap_source, *, origin=OCEAN, start_time_s=0.0):

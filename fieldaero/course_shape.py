@@ -1,0 +1,76 @@
+"""The shape of a course, from what its laps saw: medians over laps, and how the road folds.
+
+Medians, because one lap on the other side of the road, or one minute of bad
+reception, must move nothing.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldaero.ride import Ride
+from fieldaero.track import Track
+
+__all__ = ["folding_position_m", "median_altitude_m", "median_heading_deg", "median_over_laps"]
+
+RETRACED_WITHIN_M = 15.0  # both sides of one road
+RETRACED = 0.9  # share of the lap; the rest is room for turning
+OPPOSITE_DEG = 150.0
+TURNS_TRIED = 800
+FOLD_STEP_M = 2.0
+
+
+def median_over_laps(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median over laps, NaN where no lap knows."""
+    known = np.isfinite(rows).any(axis=0)
+    middle = np.full(rows.shape[1], np.nan)
+    middle[known] = np.nanmedian(rows[:, known], axis=0)
+    return middle
+
+
+def median_heading_deg(heading: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median over laps of the turn away from their mean direction: north is no seam."""
+    unit = np.exp(1j * np.radians(heading))
+    mean = np.nansum(unit, axis=0)
+    mean[mean == 0.0] = np.nan
+    away = np.degrees(np.angle(unit * np.conj(mean)))
+    return np.asarray((np.degrees(np.angle(mean)) + median_over_laps(away)) % 360.0)
+
+
+def median_altitude_m(ride: Ride, track: Track, wheel: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Median recorded altitude at the wheel distances of each lap, freed of each lap's own offset."""
+    altitude = ride.column("altitude_m")
+    known = np.isfinite(altitude)
+    if np.count_nonzero(known) < 2:
+        return np.full(wheel[0].shape, np.nan)
+    rows = np.array([np.interp(d, track.distance_m[known], altitude[known]) for d in wheel])
+    offset = np.median(rows, axis=1)
+    return np.asarray(np.median(rows - offset[:, None], axis=0) + np.median(offset))
+
+
+def folding_position_m(
+    position: NDArray[np.float64], east: NDArray[np.float64], north: NDArray[np.float64], heading: NDArray[np.float64]
+) -> float | None:
+    """Turn in the first half lap about which the closed course folds onto itself, None if about none."""
+    if not np.all(np.isfinite(east)):
+        return None
+    length = position[-1]
+    x = np.linspace(0.0, length, min(TURNS_TRIED, round(length / FOLD_STEP_M)), endpoint=False)
+    unit = np.exp(1j * np.radians(heading))
+
+    def at(p: NDArray[np.float64], values: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        return np.asarray(np.interp(p % length, position, values))
+
+    place, way = at(x, east + 1j * north), at(x, unit)
+
+    def fold(turn: float) -> tuple[float, float]:
+        mirror = 2.0 * turn - x
+        apart = np.abs(place - at(mirror, east + 1j * north))
+        opposite = np.abs(np.angle(way * np.conj(at(mirror, unit)), deg=True)) >= OPPOSITE_DEG
+        return float(np.mean((apart <= RETRACED_WITHIN_M) & opposite)), -float(apart.mean())
+
+    coarse = max(np.linspace(0.0, length / 2.0, TURNS_TRIED, endpoint=False).tolist(), key=fold)
+    step = length / 2.0 / TURNS_TRIED
+    turn = max(np.linspace(coarse - step, coarse + step, 21).tolist(), key=fold)
+    return turn % (length / 2.0) if fold(turn)[0] >= RETRACED else None
