@@ -30,6 +30,7 @@ from fieldaero.earth import LocalFrame
 from fieldaero.errors import CannotAnswerError
 from fieldaero.evening import LAPS_DIFFER, common_length_m
 from fieldaero.laps import Lap
+from fieldaero.presses import SELF_MADE
 from fieldaero.ride import Ride
 from fieldaero.track import Track, track_of
 
@@ -135,6 +136,12 @@ def complete_laps(laps: Sequence[Lap]) -> tuple[Lap, ...]:
 
     With no two laps of one length it is the first lap that is neither the first nor the
     last of the ride, which begin or end anywhere, if there is one.
+
+    Examples
+    --------
+    >>> laps = [Lap(number=n, start_s=0.0, end_s=1.0, distance_m=d) for n, d in enumerate([420.0, 1500.0, 1503.0], 1)]
+    >>> [lap.number for lap in complete_laps(laps)]
+    [2, 3]
     """
     ridden = [lap for lap in laps if lap.distance_m > 0.0]
     if not ridden:
@@ -172,7 +179,6 @@ def find_course(ride: Ride, laps: Sequence[Lap]) -> Course:
     heading = np.array([track.heading_at_deg(d) for d in wheel])
     middle = median_heading_deg(heading)
     gap = np.hypot(places[:, 0, -1] - places[:, 0, 0], places[:, 1, -1] - places[:, 1, 0])
-    # Laps that follow each other without a gap end where they began.
     closed = bool(np.nanmedian(gap) <= CLOSED_WITHIN_M) if np.isfinite(gap).any() else _in_one_go(whole)
     line = None
     if track.frame is not None and np.isfinite(east[0]) and np.isfinite(middle[0]):
@@ -186,7 +192,9 @@ def find_course(ride: Ride, laps: Sequence[Lap]) -> Course:
         heading_along_deg=middle,
         altitude_m=median_altitude_m(ride, track, wheel),
         closed=closed,
-        turn_position_m=folding_position_m(position, east, north, middle) if closed else None,
+        turn_position_m=(
+            folding_position_m(position_m=position, east_m=east, north_m=north, heading_deg=middle) if closed else None
+        ),
         start_line=line,
         frame=track.frame,
         lap_numbers=tuple(lap.number for lap in whole),
@@ -267,7 +275,9 @@ def _start_m(track: Track, lap: Lap) -> float:
 
 
 def _in_one_go(laps: Sequence[Lap]) -> bool:
-    return all(after.start_s - before.end_s < 1.0 for before, after in pairwise(laps))
+    """Whether laps follow each other, begun by hand: then each ends where the next begins, at one place."""
+    by_hand = not any(lap.trigger.lower().startswith(SELF_MADE) for lap in laps[:-1])
+    return by_hand and len(laps) > 1 and all(after.start_s - before.end_s < 1.0 for before, after in pairwise(laps))
 
 
 def _projected_m(track: Track, course: Course) -> NDArray[np.float64]:

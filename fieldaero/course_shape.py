@@ -22,51 +22,62 @@ FOLD_STEP_M = 2.0
 
 
 def median_over_laps(rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Median over laps, NaN where no lap knows."""
+    """Median over laps, NaN where no lap knows.
+
+    Examples
+    --------
+    >>> median_over_laps(np.array([[1.0, np.nan], [3.0, np.nan], [8.0, np.nan]])).tolist()
+    [3.0, nan]
+    """
     known = np.isfinite(rows).any(axis=0)
     middle = np.full(rows.shape[1], np.nan)
     middle[known] = np.nanmedian(rows[:, known], axis=0)
     return middle
 
 
-def median_heading_deg(heading: NDArray[np.float64]) -> NDArray[np.float64]:
+def median_heading_deg(heading_deg: NDArray[np.float64]) -> NDArray[np.float64]:
     """Median over laps of the turn away from their mean direction: north is no seam."""
-    unit = np.exp(1j * np.radians(heading))
+    unit = np.exp(1j * np.radians(heading_deg))
     mean = np.nansum(unit, axis=0)
     mean[mean == 0.0] = np.nan
     away = np.degrees(np.angle(unit * np.conj(mean)))
     return np.asarray((np.degrees(np.angle(mean)) + median_over_laps(away)) % 360.0)
 
 
-def median_altitude_m(ride: Ride, track: Track, wheel: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+def median_altitude_m(ride: Ride, track: Track, wheel_m: list[NDArray[np.float64]]) -> NDArray[np.float64]:
     """Median recorded altitude at the wheel distances of each lap, freed of each lap's own offset."""
     altitude = ride.column("altitude_m")
     known = np.isfinite(altitude)
     if np.count_nonzero(known) < 2:
-        return np.full(wheel[0].shape, np.nan)
-    rows = np.array([np.interp(d, track.distance_m[known], altitude[known]) for d in wheel])
+        return np.full(wheel_m[0].shape, np.nan)
+    rows = np.array([np.interp(d, track.distance_m[known], altitude[known]) for d in wheel_m])
     offset = np.median(rows, axis=1)
     return np.asarray(np.median(rows - offset[:, None], axis=0) + np.median(offset))
 
 
 def folding_position_m(
-    position: NDArray[np.float64], east: NDArray[np.float64], north: NDArray[np.float64], heading: NDArray[np.float64]
+    *,
+    position_m: NDArray[np.float64],
+    east_m: NDArray[np.float64],
+    north_m: NDArray[np.float64],
+    heading_deg: NDArray[np.float64],
 ) -> float | None:
     """Turn in the first half lap about which the closed course folds onto itself, None if about none."""
-    if not np.all(np.isfinite(east)):
+    if not np.all(np.isfinite(east_m)):
         return None
-    length = position[-1]
+    length = float(position_m[-1])
+    line = east_m + 1j * north_m
     x = np.linspace(0.0, length, min(TURNS_TRIED, round(length / FOLD_STEP_M)), endpoint=False)
-    unit = np.exp(1j * np.radians(heading))
+    unit = np.exp(1j * np.radians(heading_deg))
 
     def at(p: NDArray[np.float64], values: NDArray[np.complex128]) -> NDArray[np.complex128]:
-        return np.asarray(np.interp(p % length, position, values))
+        return np.asarray(np.interp(p % length, position_m, values))
 
-    place, way = at(x, east + 1j * north), at(x, unit)
+    place, way = at(x, line), at(x, unit)
 
     def fold(turn: float) -> tuple[float, float]:
         mirror = 2.0 * turn - x
-        apart = np.abs(place - at(mirror, east + 1j * north))
+        apart = np.abs(place - at(mirror, line))
         opposite = np.abs(np.angle(way * np.conj(at(mirror, unit)), deg=True)) >= OPPOSITE_DEG
         return float(np.mean((apart <= RETRACED_WITHIN_M) & opposite)), -float(apart.mean())
 

@@ -60,7 +60,13 @@ class Passages:
 
 
 def angle_between_deg(a_deg: NDArray[np.float64] | float, b_deg: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Angle between two headings, 0 to 180 degrees."""
+    """Angle between two headings, 0 to 180 degrees.
+
+    Examples
+    --------
+    >>> float(angle_between_deg(350.0, 20.0))
+    30.0
+    """
     turn = np.asarray(a_deg, dtype=np.float64) - np.asarray(b_deg, dtype=np.float64)
     return np.asarray(np.abs((turn + 180.0) % 360.0 - 180.0))
 

@@ -70,10 +70,16 @@ def even_out_m(crossing_m: NDArray[np.float64], *, sd_m: float) -> NDArray[np.fl
     return evened if np.all(np.diff(evened) > 0.0) else y
 
 
-def common_length_m(steps: NDArray[np.float64]) -> float:
-    """Median of the largest group of steps of about one length."""
-    group = np.abs(steps[:, None] / steps - 1.0) < LAPS_DIFFER
-    return float(np.median(steps[group[:, int(np.argmax(group.sum(axis=0)))]]))
+def common_length_m(steps_m: NDArray[np.float64]) -> float:
+    """Median of the largest group of steps of about one length.
+
+    Examples
+    --------
+    >>> common_length_m(np.array([420.0, 1500.0, 1503.0, 800.0, 1498.0]))
+    1500.0
+    """
+    group = np.abs(steps_m[:, None] / steps_m - 1.0) < LAPS_DIFFER
+    return float(np.median(steps_m[group[:, int(np.argmax(group.sum(axis=0)))]]))
 
 
 def _laps_between(

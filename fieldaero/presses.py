@@ -49,7 +49,14 @@ class Boundary:
 
 
 def presses_of(marks: Sequence[LapMark]) -> list[Press]:
-    """Every start and end of the marks, once; start and stop of the recording are not counted as by hand."""
+    """Every start and end of the marks, once; start and stop of the recording are not counted as by hand.
+
+    Examples
+    --------
+    >>> marks = [LapMark(start_s=0.0, end_s=60.0, trigger="manual"), LapMark(start_s=60.0, end_s=90.0)]
+    >>> [(press.time_s, press.ends, press.begins) for press in presses_of(marks)]
+    [(0.0, False, True), (60.0, True, True), (90.0, True, False)]
+    """
     if not marks:
         return []
     presses = [Press(time_s=marks[0].start_s, ends=False, begins=True, by_hand=False)]

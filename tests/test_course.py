@@ -182,6 +182,14 @@ def test_without_positions_a_course_has_length_and_no_shape():
     assert np.nanstd(off) < 5.0
 
 
+@pytest.mark.parametrize("why", ["one lap", "automatic laps"])
+def test_without_positions_nothing_says_that_these_end_where_they_began(why):
+    ride = pressed(positions=False)
+    laps = find_laps(ride, lap_source="button")
+    laps = laps[3:4] if why == "one lap" else [replace(lap, trigger="distance") for lap in laps]
+    assert not find_course(ride, laps).closed
+
+
 def test_a_lap_of_no_whole_length_that_cannot_be_placed_has_no_position():
     ride = pressed(positions=False)
     laps = find_laps(ride, lap_source="button")
