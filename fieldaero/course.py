@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from fieldaero.course_shape import folding_position_m, median_altitude_m, median_heading_deg, median_over_laps
-from fieldaero.crossing import StartLine
+from fieldaero.crossing import SHORTEST_LAP_M, StartLine
 from fieldaero.earth import LocalFrame
 from fieldaero.errors import CannotAnswerError
 from fieldaero.evening import LAPS_DIFFER, common_length_m
@@ -143,7 +143,7 @@ def complete_laps(laps: Sequence[Lap]) -> tuple[Lap, ...]:
     >>> [lap.number for lap in complete_laps(laps)]
     [2, 3]
     """
-    ridden = [lap for lap in laps if lap.distance_m > 0.0]
+    ridden = [lap for lap in laps if lap.distance_m >= SHORTEST_LAP_M]
     if not ridden:
         return ()
     lengths = np.array([lap.distance_m for lap in ridden])
@@ -166,11 +166,14 @@ def find_course(ride: Ride, laps: Sequence[Lap]) -> Course:
     Raises
     ------
     CannotAnswerError
-        There is no lap of any length, or the laps do not follow one road.
+        No lap is long enough, or the laps do not follow one road.
     """
     whole = complete_laps(laps)
     if not whole:
-        raise CannotAnswerError(f"{ride.source.file}: none of the {len(laps)} laps has a length, so there is no course")
+        raise CannotAnswerError(
+            f"{ride.source.file}: none of the {len(laps)} laps is {SHORTEST_LAP_M:.0f} m long or longer, so there is "
+            "no course. Check the wheel's distance and the lap marks."
+        )
     track = track_of(ride)
     whole = _on_one_road(ride, track, whole)
     length = float(np.median([lap.distance_m for lap in whole]))
@@ -293,6 +296,8 @@ def _projected_m(track: Track, course: Course) -> NDArray[np.float64]:
     use = np.isfinite(track.east_m) & np.isfinite(heading)
     points = [track.east_m[use], track.north_m[use]]
     finite = np.isfinite(ahead)
+    if not finite.any():
+        return seen
     tree = cKDTree(np.column_stack([c[finite] for c in (*line, *_as_metres(ahead))]))
     apart, nearest = tree.query(np.column_stack([*points, *_as_metres(heading[use])]))
     seen[use] = np.where(apart <= CLOSED_WITHIN_M, fine[finite][nearest], np.nan)

@@ -275,9 +275,10 @@ def test_automatic_laps_along_a_road_are_no_course():
         find_course(ride, find_laps(ride, lap_source="button"))
 
 
-def test_no_laps_no_course():
-    with pytest.raises(CannotAnswerError, match="no course"):
-        find_course(pressed(), [])
+@pytest.mark.parametrize("laps", [[], [Lap(number=1, start_s=10.0, end_s=12.0, distance_m=22.0)]])
+def test_no_laps_or_slips_of_the_button_make_no_course(laps):
+    with pytest.raises(CannotAnswerError, match="150 m long or longer, so there is no course"):
+        find_course(pressed(), laps)
 
 
 def test_lateral_distance_shows_who_left_the_road():

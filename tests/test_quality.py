@@ -3,15 +3,19 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from fieldaero.course import find_course
+from fieldaero.course import find_course, lap_position_m
+from fieldaero.errors import FieldaeroError
 from fieldaero.laps import Lap, find_laps
 from fieldaero.quality import flag_laps
-from fieldaero.ride import Pause, Ride
+from fieldaero.ride import COLUMNS, LapMark, Pause, Ride
 from tests.synthetic_rides import (
+    SOURCE,
     Noise,
     Rider,
     loop,
@@ -254,3 +258,49 @@ def test_a_slow_lap_is_outside_the_others_speeds():
 def test_laps_that_differ_like_laps_do_are_not_outside():
     varied = Rider(power_w=lambda s, t: 240.0 + 15.0 * np.sin(s / LAP_M))
     assert not any("speed_outside" in names(lap) for lap in flagged(ride_over(road(), varied, LINES_M)))
+
+
+def any_ride(seed: int) -> Ride:
+    """A ride as broken as they come: holes in every column, held values, odd steps, presses anywhere."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.choice([2, 5, 60, 900]))
+    t = np.cumsum(rng.choice([1.0, 1.0, 1.0, 2.0, 0.5, 30.0], n))
+    v = np.abs(rng.normal(8.0, 4.0, n))
+    d = np.cumsum(v * np.diff(t, prepend=t[0]))
+    turn, radius = 2.0 * np.pi * d / rng.choice([200.0, 400.0, 1000.0]), rng.choice([30.0, 60.0, 150.0])
+    columns = {
+        "speed_m_s": v,
+        "distance_m": d,
+        "power_w": np.round(rng.normal(200.0, 80.0, n)),
+        "altitude_m": np.round(10.0 * np.sin(turn), 1),
+        "latitude_deg": -30.0 + radius * np.sin(turn) / 111e3,
+        "longitude_deg": -120.0 + radius * np.cos(turn) / 96e3,
+        "cadence_rpm": rng.choice([0.0, 90.0], n),
+    }
+    table = pd.DataFrame({name: np.full(n, np.nan) for name in COLUMNS})
+    table["time_s"] = t
+    for name, values in columns.items():
+        if rng.random() < 0.85:
+            values[rng.random(n) < rng.choice([0.0, 0.05, 0.5, 0.95])] = np.nan
+            table[name] = values if rng.random() < 0.9 else values[0]
+    presses = np.sort(rng.uniform(t[0] - 5.0, t[-1] + 5.0, rng.integers(0, 8)))
+    marks = tuple(LapMark(start_s=a, end_s=b, trigger="manual") for a, b in pairwise(presses))
+    return Ride(table=table, source=SOURCE, lap_marks=marks)
+
+
+@pytest.mark.parametrize("lap_source", ["button", "line", "repeat"])
+@pytest.mark.parametrize("seed", range(40))
+def test_whatever_was_recorded_gives_laps_or_a_reason(seed, lap_source):
+    ride = any_ride(seed)
+    reason, course = SOURCE.file, None
+    try:
+        laps = find_laps(ride, lap_source=lap_source)
+        course = find_course(ride, laps)
+    except FieldaeroError as error:
+        reason = str(error)
+    assert reason.startswith(SOURCE.file)
+    if course is None:
+        return
+    position = lap_position_m(ride, laps, course)
+    assert np.nanmax(position, initial=0.0) <= course.length_m * (1.0 if course.closed else 2.0)
+    assert [lap.number for lap in flag_laps(ride, laps, course)] == list(range(1, len(laps) + 1))
