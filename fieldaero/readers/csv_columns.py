@@ -1,0 +1,29 @@
+"""The columns of a ride CSV: the contract's, and three more that only some rides need.
+
+Contract: ``timestamp`` (ISO 8601) or ``time_s``, ``power_w``, ``speed_m_s``, and where
+known ``distance_m``, ``altitude_m``, ``latitude_deg``, ``longitude_deg``,
+``temperature_c``, ``cadence_rpm``, ``lap`` and ``air_speed_m_s``.
+
+``lap_trigger``
+    What ended the lap of the row, written if it was not always the button.
+``pause``
+    "timer" in a row whose step from the row before lies in a pause of the timer.
+``speed_from``
+    "distance" or "position", written if the speed was derived.
+"""
+
+from __future__ import annotations
+
+from fieldaero.ride import COLUMNS
+
+__all__ = ["EXTRA_COLUMNS", "IN_OTHER_UNITS", "KNOWN_COLUMNS", "WRITTEN_ORDER"]
+
+EXTRA_COLUMNS: tuple[str, ...] = ("lap_trigger", "pause", "speed_from")
+IN_OTHER_UNITS: dict[str, tuple[str, float]] = {
+    "speed_km_h": ("speed_m_s", 1.0 / 3.6),
+    "air_speed_km_h": ("air_speed_m_s", 1.0 / 3.6),
+}
+"""Columns that are accepted, the column they become, and the factor."""
+
+WRITTEN_ORDER: tuple[str, ...] = ("timestamp", *COLUMNS[:-1], "lap", COLUMNS[-1], *EXTRA_COLUMNS)
+KNOWN_COLUMNS: frozenset[str] = frozenset((*WRITTEN_ORDER, *IN_OTHER_UNITS))

@@ -1,0 +1,122 @@
+"""A ride as CSV with the contract's columns, precise enough to repeat an analysis from it."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import os
+import uuid
+from datetime import UTC, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from fieldaero.errors import RideError
+from fieldaero.readers.breaks import cut_steps
+from fieldaero.readers.csv_columns import WRITTEN_ORDER
+from fieldaero.ride import COLUMNS, Ride
+
+__all__ = ["write_csv"]
+
+ALWAYS = {"power_w", "speed_m_s"}
+FINEST_STEP_S = 2e-6  # stamps are written to the microsecond
+
+
+def write_csv(ride: Ride, path: str | os.PathLike[str]) -> Path:
+    """Write a ride as CSV, so that :func:`read_ride` gives the same table and lap marks back.
+
+    Columns as in :mod:`fieldaero.readers.csv_columns`: ``timestamp`` where the ride has a
+    clock, else ``time_s``; columns without any value are left out, power and speed apart.
+    Numbers keep all their digits; stamps are written to the microsecond.  A lap begins
+    with the first row at or after its mark.
+
+    Parameters
+    ----------
+    ride
+        The ride to write.
+    path
+        Written beside it and then renamed, so that no half-written file is left.
+
+    Returns
+    -------
+    The path.
+
+    Raises
+    ------
+    RideError
+        If the file cannot be written, is the one the ride was read from, or the ride's
+        steps are too short for the stamps.
+    """
+    target = Path(path)
+    _refuse_the_source(ride, target)
+    columns = _columns(ride)
+    names = [name for name in WRITTEN_ORDER if name in columns]
+    beside = target.with_name(f".{target.name}.{uuid.uuid4().hex[:8]}.part")
+    try:
+        with beside.open("x", encoding="utf-8", newline="") as out:
+            writer = csv.writer(out, lineterminator="\n")
+            writer.writerow(names)
+            writer.writerows(zip(*(columns[name] for name in names), strict=True))
+        beside.replace(target)
+    except OSError as error:
+        reason = error.strerror or "not writable"
+        raise RideError(f"{target.name}: cannot be written ({reason}); choose another place") from error
+    finally:
+        beside.unlink(missing_ok=True)
+    return target
+
+
+def _refuse_the_source(ride: Ride, target: Path) -> None:
+    try:
+        same = (
+            target.stat().st_size == ride.source.size_bytes
+            and hashlib.sha256(target.read_bytes()).hexdigest() == ride.source.sha256
+        )
+    except OSError:
+        return
+    if same:
+        raise RideError(
+            f"{target.name}: is the file the ride was read from, and no input is overwritten; choose a name"
+        )
+
+
+def _columns(ride: Ride) -> dict[str, list[str]]:
+    columns = {
+        name: [_cell(x) for x in ride.column(name).tolist()] for name in COLUMNS if name in ALWAYS or ride.has(name)
+    }
+    if ride.start_time is not None:
+        if float(np.min(np.diff(ride.time_s))) < FINEST_STEP_S:
+            raise RideError(
+                f"{ride.source.file}: steps of {np.min(np.diff(ride.time_s)):.3g} s are too short for time stamps; "
+                "allowed are steps from 2 microseconds"
+            )
+        start = ride.start_time.astimezone(UTC)
+        stamps = (start + timedelta(seconds=t) for t in ride.time_s.tolist())
+        columns["timestamp"] = [stamp.isoformat().replace("+00:00", "Z") for stamp in stamps]
+        del columns["time_s"]
+    laps = _lap_of_rows(ride)
+    if ride.lap_marks:
+        columns["lap"] = [str(lap + 1) if lap >= 0 else "" for lap in laps]
+    if any(mark.trigger != "button" for mark in ride.lap_marks):
+        columns["lap_trigger"] = [ride.lap_marks[lap].trigger if lap >= 0 else "" for lap in laps]
+    stops = [pause for pause in ride.pauses if pause.cause == "timer"]
+    if stops:
+        stopped = np.concatenate([[False], cut_steps(ride.time_s, stops)])
+        columns["pause"] = ["timer" if one else "" for one in stopped.tolist()]
+    if ride.speed_from != "recorded":
+        columns["speed_from"] = [ride.speed_from] * len(ride.table)
+    return columns
+
+
+def _cell(value: float) -> str:
+    return "" if value != value else repr(value).removesuffix(".0")
+
+
+def _lap_of_rows(ride: Ride) -> list[int]:
+    """Index of the lap of each row, -1 outside all laps; the last row belongs to the lap that ends with it."""
+    t = ride.time_s
+    lap = np.full(len(t), -1)
+    for number, mark in enumerate(ride.lap_marks):
+        inside = (t >= mark.start_s) & ((t < mark.end_s) | (mark.end_s >= t[-1]))
+        lap[inside] = number
+    return lap.tolist()

@@ -1,0 +1,88 @@
+"""One ride file in, one :class:`fieldaero.ride.Ride` out."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+
+from fieldaero.errors import RideError
+from fieldaero.readers.csv import read_csv
+from fieldaero.readers.detect import RideFile, load
+from fieldaero.readers.fit_recording import read_fit
+from fieldaero.readers.gpx import read_gpx
+from fieldaero.readers.recording import Recording
+from fieldaero.readers.repair import ride_of
+from fieldaero.readers.tcx import read_tcx
+from fieldaero.readers.xml_track import Walk
+from fieldaero.ride import Ride, RideSource
+
+__all__ = ["read_ride"]
+
+
+def read_ride(path: str | os.PathLike[str], *, allow_indoor: bool = False) -> Ride:
+    r"""Read a ride file: FIT, TCX, GPX or CSV, also packed with gzip, told by its content.
+
+    Parameters
+    ----------
+    path
+        The file; it is never changed.
+    allow_indoor
+        Read a trainer or virtual ride too; it met no air, so nothing aerodynamic is in it.
+
+    Returns
+    -------
+    The ride in SI units, its time strictly rising; what was repaired, dropped or is
+    missing stands in its notes.
+
+    Raises
+    ------
+    RideError
+        If the file cannot be read or holds no ride; the message says what it is.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "ride.csv")
+    >>> _ = path.write_text("time_s,power_w,speed_m_s\n0,210,9.8\n1,214,9.9\n2,208,10.0\n")
+    >>> read_ride(path).column("power_w").tolist()
+    [210.0, 214.0, 208.0]
+    """
+    file = load(path)
+    try:
+        recording = _recording(file)
+        if recording.indoor and not allow_indoor:
+            raise RideError(
+                f"{file.name}: recorded as {recording.indoor}: on a trainer or a virtual road there is no air to "
+                "measure. Give an outdoor ride."
+            )
+        source = RideSource(
+            file=file.name,
+            format=f"{recording.format} (gzip)" if file.packed else recording.format,
+            size_bytes=file.size_bytes,
+            sha256=file.sha256,
+        )
+        return ride_of(recording, source)
+    except RideError:
+        raise
+    except Exception as error:  # damaged bytes can raise anything in a decoder; people get one sentence
+        raise RideError(
+            f"{file.name}: damaged in a way that stops reading ({type(error).__name__}: {error}); "
+            "copy it from the device again"
+        ) from error
+
+
+def _recording(file: RideFile) -> Recording:
+    if file.kind == "FIT":
+        recording = read_fit(file)
+    elif file.kind == "CSV":
+        recording = read_csv(file)
+    else:
+        walk = Walk(file)
+        readers = {"trainingcenterdatabase": read_tcx, "gpx": read_gpx}
+        if walk.root not in readers:
+            raise RideError(
+                f"{file.name}: an XML file that begins with <{walk.root}>, not a ride file; "
+                "TCX begins with <TrainingCenterDatabase>, GPX with <gpx>"
+            )
+        recording = readers[walk.root](file, walk)
+    return replace(recording, notes=(*file.notes, *recording.notes))
