@@ -41,6 +41,8 @@ SLOTS: tuple[tuple[str, tuple[int, ...]], ...] = (
 """Record fields by their number in the FIT profile, the preferred one first."""
 
 NAN = float("nan")
+EXPANDED = 5  # the decoder shows a plain field also as its enhanced one; a field of the file itself comes first
+NO_RANK = 99
 
 # File types of the FIT profile that hold no ride, in plain words.
 NO_RIDES = {
@@ -217,7 +219,7 @@ class _RecordColumns:
 
     def add(self, frame: Any, part: int) -> None:
         values = [NAN] * len(SLOTS)
-        ranks = [9] * len(SLOTS)
+        ranks = [NO_RANK] * len(SLOTS)
         air_speed = NAN
         for item in frame.fields:
             if item.field is None:
@@ -235,8 +237,13 @@ class _RecordColumns:
                     air_speed = float(value) * scale
                 continue
             place = self._slot.get(item.field.def_num)
-            if place is not None and place[1] < ranks[place[0]]:
-                values[place[0]], ranks[place[0]] = float(value), place[1]
+            if place is None:
+                continue
+            slot, rank = place
+            if item.field_def is None:
+                rank += EXPANDED
+            if rank < ranks[slot]:
+                values[slot], ranks[slot] = float(value), rank
         for column, one in zip(self._columns, values, strict=True):
             column.append(one)
         self._air_speed.append(air_speed)

@@ -26,6 +26,7 @@ from fieldaero.ride import LapMark, Pause, Ride, RideSource
 __all__ = ["ride_of"]
 
 LEAST_STAMPS = 0.1  # some devices write three samples per stamp; where ten share one, there is no time
+NEXT_SAMPLE_S = 1.0
 MICROSECONDS = 6  # the finest step that a date and time can be written in
 
 
@@ -70,8 +71,9 @@ def ride_of(recording: Recording, source: RideSource) -> Ride:
     if recording.sport not in (None, "cycling"):
         notes.append(f"recorded as {recording.sport}, not as cycling")
 
-    # With a clock the ride begins at its first sample; bare seconds stay as they were written.
-    shift = float(t[0]) if recording.clock_zero is not None else 0.0
+    # The ride begins at its first sample; only seconds that somebody wrote into a CSV stay as they are.
+    as_written = recording.clock_zero is None and recording.format == "CSV"
+    shift = 0.0 if as_written else float(t[0])
     start_time = None if recording.clock_zero is None else _start(recording.clock_zero, shift)
     samples["time_s"] = np.round(t - shift, MICROSECONDS) if shift else t
     return Ride(
@@ -123,11 +125,14 @@ def _with_speed(
 
 
 def _within(marks: tuple[LapMark, ...], first_s: float, last_s: float) -> tuple[list[LapMark], list[str]]:
-    """Laps ordered by start and held to the ride; those wholly outside it are left out."""
+    """Laps ordered by start and held to the ride; those wholly outside it are left out.
+
+    A lap may end between the last sample and the one that would have come next.
+    """
     held = [
-        replace(mark, start_s=max(mark.start_s, first_s), end_s=min(mark.end_s, last_s))
+        replace(mark, start_s=max(mark.start_s, first_s), end_s=min(mark.end_s, last_s + NEXT_SAMPLE_S))
         for mark in sorted(marks, key=lambda mark: mark.start_s)
     ]
-    kept = [mark for mark in held if mark.end_s > mark.start_s]
+    kept = [mark for mark in held if mark.end_s > mark.start_s and mark.start_s < last_s]
     lost = len(held) - len(kept)
     return kept, [f"{counted(lost, 'lap')} without any length in the recorded time left out"] if lost else []

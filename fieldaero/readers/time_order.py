@@ -69,11 +69,17 @@ def _longest_rising(t: NDArray[np.float64]) -> NDArray[np.intp]:
 
 
 def _longest_runs(t: NDArray[np.float64], runs: list[NDArray[np.intp]]) -> NDArray[np.intp]:
+    starts: list[float] = []
     kept: list[NDArray[np.intp]] = []
     for run in sorted(runs, key=len, reverse=True):
-        if all(t[run[-1]] < t[other[0]] or t[run[0]] > t[other[-1]] for other in kept):
-            kept.append(run)
-    return np.concatenate(sorted(kept, key=lambda run: float(t[run[0]])))
+        start, end = float(t[run[0]]), float(t[run[-1]])
+        place = bisect_right(starts, start)
+        after_one = place == 0 or t[kept[place - 1][-1]] < start
+        before_next = place == len(kept) or end < starts[place]
+        if after_one and before_next:
+            starts.insert(place, start)
+            kept.insert(place, run)
+    return np.concatenate(kept)
 
 
 def one_outing(samples: pd.DataFrame, begins: Begins) -> tuple[pd.DataFrame, Begins, list[str]]:
