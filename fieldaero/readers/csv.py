@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -16,15 +16,15 @@ import numpy as np
 
 from fieldaero.errors import RideError
 from fieldaero.readers.clock import parse_time
-from fieldaero.readers.csv_columns import IN_OTHER_UNITS, KNOWN_COLUMNS
+from fieldaero.readers.csv_columns import IN_OTHER_UNITS, KNOWN_COLUMNS, MISSING
+from fieldaero.readers.csv_laps import marks_of_rows, runs
 from fieldaero.readers.detect import RideFile, text_of
 from fieldaero.readers.recording import Recording, counted, table_of
-from fieldaero.ride import LapMark, Pause
+from fieldaero.ride import Pause
 
 __all__ = ["read_csv"]
 
 DELIMITERS = (",", ";", "\t", "|")
-MISSING = {"", "nan", "na", "n/a", "null", "none", "-", "--"}
 TEXT_COLUMNS = {"timestamp", "lap", "lap_trigger", "pause", "speed_from"}
 NEEDED = (
     "needed are timestamp (ISO 8601) or time_s, power_w, and one of speed_m_s, speed_km_h, distance_m, "
@@ -54,7 +54,7 @@ def read_csv(file: RideFile) -> Recording:
     sheet = _sheet(file)
     decimal = _decimal_sign(sheet)
     time_s, clock_zero, notes = _time(sheet, decimal)
-    columns: dict[str, Sequence[float] | np.ndarray] = {}
+    columns: dict[str, list[float]] = {}
     for name, cells in sheet.columns.items():
         if name in TEXT_COLUMNS or name == "time_s":
             continue
@@ -66,13 +66,21 @@ def read_csv(file: RideFile) -> Recording:
                 f"{name}: {counted(len(unread), 'value')} not a number and taken as missing, "
                 f"the first {cells[first]!r} in line {sheet.lines[first]}"
             )
-        columns[column] = np.asarray(values) * factor if factor != 1.0 else values
+        columns[column] = [value * factor for value in values] if factor != 1.0 else values
     derived = set(sheet.columns.get("speed_from", ())) & {"distance", "position"}
     return Recording(
         format="CSV",
         samples=table_of({**columns, "time_s": time_s}),
         clock_zero=clock_zero,
-        lap_marks=tuple(_lap_marks(sheet, time_s)),
+        lap_marks=tuple(
+            marks_of_rows(
+                sheet.columns.get("lap", []),
+                time_s,
+                triggers=sheet.columns.get("lap_trigger"),
+                starts_s=columns.get("lap_start_s"),
+                ends_s=columns.get("lap_end_s"),
+            )
+        ),
         timer_stops=tuple(_timer_stops(sheet, time_s)),
         speed_from=min(derived) if derived else "recorded",
         notes=(*sheet.notes, *notes),
@@ -218,25 +226,7 @@ def _time(sheet: _Sheet, decimal: str) -> tuple[list[float], datetime | None, li
     return time_s, clock_zero, notes
 
 
-def _runs(cells: list[str]) -> Iterator[tuple[int, int, str]]:
-    """First row, row after the last, and content of each stretch of equal cells."""
-    first = 0
-    for row in range(1, len(cells) + 1):
-        if row == len(cells) or cells[row] != cells[first]:
-            yield first, row, cells[first]
-            first = row
-
-
-def _lap_marks(sheet: _Sheet, time_s: list[float]) -> Iterator[LapMark]:
-    """One mark per stretch of rows with the same lap; it ends where the next row begins."""
-    triggers = sheet.columns.get("lap_trigger")
-    for first, after, lap in _runs(sheet.columns.get("lap", [])):
-        if lap.lower() not in MISSING:
-            end = time_s[min(after, len(time_s) - 1)]
-            yield LapMark(start_s=time_s[first], end_s=end, trigger=(triggers or {first: ""})[first] or "button")
-
-
 def _timer_stops(sheet: _Sheet, time_s: list[float]) -> Iterator[Pause]:
-    for first, after, cell in _runs(sheet.columns.get("pause", [])):
+    for first, after, cell in runs(sheet.columns.get("pause", [])):
         if cell == "timer" and first > 0:
             yield Pause(start_s=time_s[first - 1], end_s=time_s[after - 1], cause="timer")

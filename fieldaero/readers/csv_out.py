@@ -14,12 +14,13 @@ import numpy as np
 from fieldaero.errors import RideError
 from fieldaero.readers.breaks import cut_steps
 from fieldaero.readers.csv_columns import WRITTEN_ORDER
+from fieldaero.readers.csv_laps import lap_columns
 from fieldaero.ride import COLUMNS, Ride
 
 __all__ = ["write_csv"]
 
 ALWAYS = {"power_w", "speed_m_s"}
-FINEST_STEP_S = 2e-6  # stamps are written to the microsecond
+FINEST_STEP_S = 1.5e-6  # stamps are written to the microsecond
 
 
 def write_csv(ride: Ride, path: str | os.PathLike[str]) -> Path:
@@ -27,8 +28,7 @@ def write_csv(ride: Ride, path: str | os.PathLike[str]) -> Path:
 
     Columns as in :mod:`fieldaero.readers.csv_columns`: ``timestamp`` where the ride has a
     clock, else ``time_s``; columns without any value are left out, power and speed apart.
-    Numbers keep all their digits; stamps are written to the microsecond.  A lap begins
-    with the first row at or after its mark.
+    Numbers keep all their digits; stamps are written to the microsecond.
 
     Parameters
     ----------
@@ -94,11 +94,7 @@ def _columns(ride: Ride) -> dict[str, list[str]]:
         stamps = (start + timedelta(seconds=t) for t in ride.time_s.tolist())
         columns["timestamp"] = [stamp.isoformat().replace("+00:00", "Z") for stamp in stamps]
         del columns["time_s"]
-    laps = _lap_of_rows(ride)
-    if ride.lap_marks:
-        columns["lap"] = [str(lap + 1) if lap >= 0 else "" for lap in laps]
-    if any(mark.trigger != "button" for mark in ride.lap_marks):
-        columns["lap_trigger"] = [ride.lap_marks[lap].trigger if lap >= 0 else "" for lap in laps]
+    columns |= lap_columns(ride)
     stops = [pause for pause in ride.pauses if pause.cause == "timer"]
     if stops:
         stopped = np.concatenate([[False], cut_steps(ride.time_s, stops)])
@@ -110,13 +106,3 @@ def _columns(ride: Ride) -> dict[str, list[str]]:
 
 def _cell(value: float) -> str:
     return "" if value != value else repr(value).removesuffix(".0")
-
-
-def _lap_of_rows(ride: Ride) -> list[int]:
-    """Index of the lap of each row, -1 outside all laps; the last row belongs to the lap that ends with it."""
-    t = ride.time_s
-    lap = np.full(len(t), -1)
-    for number, mark in enumerate(ride.lap_marks):
-        inside = (t >= mark.start_s) & ((t < mark.end_s) | (mark.end_s >= t[-1]))
-        lap[inside] = number
-    return lap.tolist()

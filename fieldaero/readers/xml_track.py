@@ -96,13 +96,14 @@ class Walk:
         try:
             for event, element in self._events:
                 yield event, local_name(element.tag), element
-        except ParseError as error:
-            self.fault = str(error)
         except DefusedXmlException as error:
             raise RideError(
                 f"{self._name}: an XML file with entity declarations, which can blow up or fetch other files; "
                 "ride files have none, so it is not read"
             ) from error
+        except (ParseError, LookupError, ValueError) as error:
+            # The last two for an encoding that is unknown, or that the parser does not take.
+            self.fault = str(error)
 
 
 @dataclass(kw_only=True)

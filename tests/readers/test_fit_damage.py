@@ -112,14 +112,14 @@ def test_any_changed_byte_gives_a_ride_or_a_reason(tmp_path):
     chance = random.Random(3)
     small = activity(steady(range(12)), laps=[lap(0, 6), lap(6, 5)], sessions=[session(0, 11)])
     read_anyway = refused = 0
-    for _ in range(400):
+    for _ in range(250):
         content = bytearray(small)
         for _ in range(chance.choice([1, 1, 2, 5])):
             content[chance.randrange(len(content))] = chance.randrange(256)
         ride = read_or_reason(tmp_path, bytes(content))
         read_anyway += ride is not None
         refused += ride is None
-    assert read_anyway > 200
+    assert read_anyway > 100
     assert refused > 5
 
 

@@ -80,7 +80,7 @@ def test_time_zones_are_written_as_utc(tmp_path):
 
 def test_a_fit_ride_comes_back(tmp_path):
     seconds = [*range(40), *range(70, 121)]
-    laps = [lap(0, 35), lap(35, 50), lap(85, 35)]
+    laps = [lap(0, 35.25), lap(35.25, 50.5), lap(85.75, 34.25)]
     ride = read_ride(written(tmp_path, activity(steady(seconds), laps=laps, sessions=[session(0, 120)])))
     same(again(tmp_path, ride), ride)
 
@@ -107,11 +107,14 @@ def rides(draw) -> Ride:
     columns["distance_m"] = np.cumsum(draw(st.lists(st.floats(0.0, 1e-3), min_size=rows, max_size=rows)))
     columns["latitude_deg"] = draw(st.lists(st.floats(-90.0, 90.0), min_size=rows, max_size=rows))
     columns["longitude_deg"] = draw(st.lists(st.floats(0.5, 180.0), min_size=rows, max_size=rows))
+    # Laps with a row each; their boundaries on rows, or anywhere in the step before one.
     cuts = sorted(draw(st.sets(st.integers(0, rows - 1), max_size=5)))
     t = columns["time_s"]
+    early = draw(st.sampled_from([0.0, 0.3]))
+    moments = [float(t[k] - early * (t[k] - t[max(k - 1, 0)])) for k in cuts]
     marks = tuple(
-        LapMark(start_s=float(t[i]), end_s=float(t[j]), trigger=draw(st.sampled_from(["button", "distance"])))
-        for i, j in pairwise(cuts)
+        LapMark(start_s=start, end_s=end, trigger=draw(st.sampled_from(["button", "distance"])))
+        for start, end in pairwise(moments)
     )
     start = draw(st.none() | st.datetimes(datetime(2000, 1, 1), datetime(2060, 1, 1), timezones=st.just(UTC)))
     return ride_of(columns, start_time=start, lap_marks=marks)

@@ -220,7 +220,7 @@ def test_the_declared_encoding_is_obeyed(tmp_path):
     "declaration",
     [
         '<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">',
-        '<!ENTITY a SYSTEM "file:///etc/hostname">',
+        '<!ENTITY a SYSTEM "file:///elsewhere.txt">',
     ],
 )
 def test_entities_are_refused(tmp_path, declaration):
@@ -237,6 +237,13 @@ def test_another_xml_file_is_called_by_its_root(tmp_path):
 def test_xml_that_is_not_closed_in_its_first_element_is_refused(tmp_path):
     with pytest.raises(RideError, match="not well-formed"):
         read(tmp_path, '<?xml version="1.0"?><gpx ', name="ride.gpx")
+
+
+@pytest.mark.parametrize("encoding", ["UTV-8", "shift_jis"])
+def test_an_encoding_that_cannot_be_read_is_a_ride_error(tmp_path, encoding):
+    text = gpx([trkpts(range(5))]).replace("UTF-8", encoding)
+    with pytest.raises(RideError, match=r"not well-formed XML .*encoding"):
+        read(tmp_path, text, name="ride.gpx")
 
 
 def test_overlapping_tracks_leave_the_longest(tmp_path):
