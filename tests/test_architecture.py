@@ -1,0 +1,58 @@
+"""The house keeps its plan: imports run downwards, heavy libraries stay in their rooms."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "fieldaero", "ui", "tests", "sample_rides"}
+ROOMS = sorted(p for p in (ROOT / "fieldaero").rglob("*.py"))
+
+
+def imported_names(path: Path) -> set[str]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    names: set[str] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names.add(node.module)
+    return names
+
+
+def test_imports_run_downwards_only():
+    done = subprocess.run(
+        [sys.executable, "-c", "from importlinter.cli import lint_imports_command as c; c(['--no-cache'])"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("room", ROOMS, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_drawing_and_pages_stay_in_their_rooms(room):
+    inside = room.relative_to(ROOT / "fieldaero").as_posix()
+    roots = {name.split(".")[0] for name in imported_names(room)}
+    assert "streamlit" not in roots
+    if inside != "plots.py" and not inside.startswith("report/"):
+        assert "matplotlib" not in roots
+
+
+def test_top_level_holds_what_was_agreed():
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if tracked.returncode != 0:
+        pytest.skip("not a git checkout: an unpacked sdist has no list of tracked files")
+    top = {line.split("/")[0] for line in tracked.stdout.splitlines()}
+    assert {name for name in top if not name.startswith(".")} <= TOP_LEVEL
+
+
+def test_no_room_grows_past_its_walls():
+    too_long = {p.name: n for p in ROOMS if (n := len(p.read_text(encoding="utf-8").splitlines())) > 400}
+    assert not too_long
