@@ -1,0 +1,370 @@
+"""The whole session as the estimators need it: rides, laps and their setups, course, air, energy balance.
+
+Everything that the run sheet names is read and brought together here once; what
+is weak about it becomes a warning in plain words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldaero.atmosphere import wind_at_height_m_s
+from fieldaero.course import Course, complete_laps, find_course, lap_position_m
+from fieldaero.earth import normal_gravity_m_s2
+from fieldaero.energy_balance import EnergyBalance, energy_balance, power_lag_s
+from fieldaero.errors import CannotAnswerError, RideError
+from fieldaero.laps import Lap, StartLine, find_laps
+from fieldaero.quality import flag_laps
+from fieldaero.readers import read_ride
+from fieldaero.ride import Ride
+from fieldaero.run_sheet import RunSheet, check_lap_list
+from fieldaero.weather import Conditions, Weather
+
+__all__ = ["NOT_USED", "RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session"]
+
+Floats = NDArray[np.float64]
+
+NOT_USED = "-"
+RIDER_HEIGHT_M = 1.0  # middle of rider and bike above the road; common practice, no source
+MIDDLE_LATITUDE_DEG = 45.0  # where nothing says where the course is: g is then off by at most 0.3 %
+LENGTHS_DIFFER = 0.03  # rides whose laps differ by more are on different roads
+SPEED_SOURCES_DIFFER = 0.015
+
+
+@dataclass(frozen=True, kw_only=True)
+class SessionLap:
+    """One lap with its place in the test.
+
+    Attributes
+    ----------
+    ride
+        Index of the ride, 0-based.
+    lap
+        The lap with its flags.
+    setup
+        Name of the setup, "-" for a lap that is not used.
+    whole
+        Whether it is a whole lap of the course by length.
+    """
+
+    ride: int
+    lap: Lap
+    setup: str
+    whole: bool
+
+    @property
+    def used(self) -> bool:
+        """Whether the run sheet gives the lap to a setup."""
+        return self.setup != NOT_USED
+
+
+@dataclass(frozen=True, kw_only=True)
+class SessionRide:
+    """One ride, its laps and what the estimators need of it.
+
+    Attributes
+    ----------
+    ride
+        As read.
+    laps
+        In order of the ride.
+    conditions
+        Air and observed wind at the samples.
+    air_density_kg_m3
+        At the samples, with the height within the course taken into account.
+    position_m
+        Position along the lap at the samples, NaN outside laps.
+    balance
+        Energy balance in still air or in the constant mean wind of the session.
+    power_lag_s
+        Lag of power behind speed that was found and taken out.
+    """
+
+    ride: Ride
+    laps: tuple[SessionLap, ...]
+    conditions: Conditions
+    air_density_kg_m3: Floats
+    position_m: Floats
+    balance: EnergyBalance
+    power_lag_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Session:
+    """A test as it was ridden.
+
+    Attributes
+    ----------
+    run_sheet
+        What the tester says of it.
+    rides
+        In the order of the run sheet.
+    course
+        The closed road that all laps share.
+    gravity_m_s2
+        Acceleration of gravity at the course.
+    wind_east_m_s, wind_north_m_s
+        Mean observed wind at the rider's height over the used laps, where the air goes;
+        None where no wind was observed.
+    warnings
+        One plain sentence each.
+    """
+
+    run_sheet: RunSheet
+    rides: tuple[SessionRide, ...]
+    course: Course
+    gravity_m_s2: float
+    wind_east_m_s: float | None
+    wind_north_m_s: float | None
+    warnings: tuple[str, ...]
+
+    @property
+    def laps(self) -> tuple[SessionLap, ...]:
+        """All laps of all rides, in order."""
+        return tuple(lap for ride in self.rides for lap in ride.laps)
+
+
+def open_session(run_sheet: RunSheet, *, progress: Callable[[str], None] | None = None) -> Session:
+    """Read what a run sheet names and bring it together.
+
+    Parameters
+    ----------
+    run_sheet
+        The test on one page.
+    progress
+        Called with a few words before each longer step.
+
+    Returns
+    -------
+    The session.
+
+    Raises
+    ------
+    RideError, RunSheetError, WeatherError
+        Where something named cannot be read, or does not fit.
+    CannotAnswerError
+        Where the rides hold no laps, or not of one course.
+    """
+    say = progress or (lambda _: None)
+    warnings: list[str] = list(run_sheet.defaults_used)
+    rides = []
+    for entry in run_sheet.rides:
+        say(f"reading {entry.file}")
+        rides.append(read_ride(entry.path))
+    for ride in rides:
+        warnings += [f"{ride.source.file}: {note}" for note in ride.notes]
+        _check_sensors(ride)
+    say("finding the laps")
+    laps = _laps(run_sheet, rides)
+    course = _course(rides, laps)
+    weather = Weather(run_sheet.observations(date=rides[0].start_time))
+    conditions = [weather.at(ride.time_s, start_time=ride.start_time) for ride in rides]
+    for ride in rides:
+        warnings += weather.warnings_for(ride.clock(0.0), ride.clock(ride.time_s[-1]))
+    gravity = _gravity(run_sheet, rides, course)
+    say("looking at each lap")
+    flagged = [
+        _flagged(run_sheet, k, ride, found, course, float(np.nanmedian(air.air_density_kg_m3)))
+        for k, (ride, found, air) in enumerate(zip(rides, laps, conditions, strict=True))
+    ]
+    wind = _mean_wind(run_sheet, rides, flagged, conditions)
+    say("energy balance")
+    session_rides = tuple(
+        _session_ride(run_sheet, ride, found, course, air, gravity, wind)
+        for ride, found, air in zip(rides, flagged, conditions, strict=True)
+    )
+    warnings += _weak_points(session_rides)
+    return Session(
+        run_sheet=run_sheet,
+        rides=session_rides,
+        course=course,
+        gravity_m_s2=gravity,
+        wind_east_m_s=None if wind is None else wind[0],
+        wind_north_m_s=None if wind is None else wind[1],
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+
+
+def _check_sensors(ride: Ride) -> None:
+    if not ride.has("power_w"):
+        raise RideError(
+            f"{ride.source.file}: no usable power in this file; a test of drag needs a power meter. "
+            "Check that the meter was paired while recording."
+        )
+    if not ride.has("speed_m_s"):
+        raise RideError(f"{ride.source.file}: no usable speed in this file; record a wheel sensor or satellite speed.")
+
+
+def _laps(run_sheet: RunSheet, rides: Sequence[Ride]) -> list[tuple[Lap, ...]]:
+    laps: list[tuple[Lap, ...]] = []
+    line: StartLine | None = None
+    for k, (entry, ride) in enumerate(zip(run_sheet.rides, rides, strict=True)):
+        # Rides of one session share the first one's line, so that they share positions along the lap.
+        found = find_laps(ride, lap_source=entry.lap_source, start_line=entry.start_line or line)
+        check_lap_list(run_sheet, k, len(found))
+        if line is None and len(rides) > 1 and complete_laps(found):
+            line = entry.start_line or find_course(ride, found).start_line
+        laps.append(found)
+    return laps
+
+
+def _course(rides: Sequence[Ride], laps: Sequence[tuple[Lap, ...]]) -> Course:
+    most = max(range(len(rides)), key=lambda k: len(complete_laps(laps[k])))
+    course = find_course(rides[most], laps[most])
+    for ride, found in zip(rides, laps, strict=True):
+        whole = complete_laps(found)
+        length = float(np.median([lap.distance_m for lap in whole])) if whole else np.nan
+        if abs(length / course.length_m - 1.0) > LENGTHS_DIFFER:
+            raise CannotAnswerError(
+                f"{ride.source.file}: its laps are {length:.0f} m long and those of {rides[most].source.file} "
+                f"{course.length_m:.0f} m: two courses. Make a run sheet for each course and pool their results."
+            )
+    return course
+
+
+def _gravity(run_sheet: RunSheet, rides: Sequence[Ride], course: Course) -> float:
+    latitude = run_sheet.course.latitude_deg
+    if latitude is None and course.start_line is not None:
+        latitude = course.start_line.latitude_deg
+    height = run_sheet.course.elevation_m
+    if height is None:
+        altitude = rides[0].column("altitude_m")
+        height = float(np.nanmedian(altitude)) if np.isfinite(altitude).any() else 0.0
+    return float(
+        normal_gravity_m_s2(latitude_deg=MIDDLE_LATITUDE_DEG if latitude is None else latitude, height_m=height)
+    )
+
+
+def _flagged(
+    run_sheet: RunSheet, k: int, ride: Ride, laps: Sequence[Lap], course: Course, density: float
+) -> tuple[SessionLap, ...]:
+    flagged = flag_laps(ride, laps, course, system=run_sheet.system, air_density_kg_m3=density)
+    names = run_sheet.rides[k].laps
+    return tuple(
+        SessionLap(
+            ride=k,
+            lap=lap,
+            setup=name,
+            whole=abs(lap.distance_m / course.length_m - 1.0) <= LENGTHS_DIFFER,
+        )
+        for lap, name in zip(flagged, names, strict=True)
+    )
+
+
+def _mean_wind(
+    run_sheet: RunSheet,
+    rides: Sequence[Ride],
+    laps: Sequence[Sequence[SessionLap]],
+    conditions: Sequence[Conditions],
+) -> tuple[float, float] | None:
+    east, north = [], []
+    for ride, found, air in zip(rides, laps, conditions, strict=True):
+        used = np.zeros(len(ride.time_s), dtype=bool)
+        for lap in found:
+            if lap.used:
+                used |= (ride.time_s >= lap.lap.start_s) & (ride.time_s <= lap.lap.end_s)
+        if not used.any() or not np.isfinite(air.wind_from_deg[used]).all():
+            continue
+        speed = wind_at_height_m_s(
+            wind_speed_m_s=air.wind_speed_m_s[used],
+            measured_height_m=air.wind_height_m[used],
+            height_m=RIDER_HEIGHT_M,
+            roughness_length_m=run_sheet.analysis.roughness_length_m,
+        )
+        turn = np.radians(air.wind_from_deg[used])
+        east.append(-speed * np.sin(turn))
+        north.append(-speed * np.cos(turn))
+    if not east:
+        return None
+    return float(np.mean(np.concatenate(east))), float(np.mean(np.concatenate(north)))
+
+
+def _session_ride(
+    run_sheet: RunSheet,
+    ride: Ride,
+    laps: tuple[SessionLap, ...],
+    course: Course,
+    air: Conditions,
+    gravity: float,
+    wind: tuple[float, float] | None,
+) -> SessionRide:
+    position = lap_position_m(ride, [lap.lap for lap in laps], course)
+    density = _density_on_course(air, course, position, gravity)
+    extra = np.zeros(len(ride.time_s))
+    for lap in laps:
+        if lap.used:
+            inside = (ride.time_s >= lap.lap.start_s) & (ride.time_s < lap.lap.end_s)
+            extra[inside] = run_sheet.setup(lap.setup).mass_change_kg
+    lag = power_lag_s(ride, system=run_sheet.system)
+    balance = energy_balance(
+        ride,
+        system=run_sheet.system,
+        air_density_kg_m3=density,
+        gravity_m_s2=gravity,
+        heading_deg=course.heading_deg_at(position),
+        wind_east_m_s=0.0 if wind is None else wind[0],
+        wind_north_m_s=0.0 if wind is None else wind[1],
+        mass_change_kg=extra,
+        power_lag_s=lag,
+    )
+    return SessionRide(
+        ride=ride,
+        laps=laps,
+        conditions=air,
+        air_density_kg_m3=density,
+        position_m=position,
+        balance=balance,
+        power_lag_s=lag,
+    )
+
+
+def _density_on_course(air: Conditions, course: Course, position: Floats, gravity: float) -> Floats:
+    """Density at the samples: the air is observed at the course's mean height, and thins upwards."""
+    rho = air.air_density_kg_m3
+    if not np.isfinite(course.altitude_m).any():
+        return rho
+    above = course.altitude_m_at(position) - np.nanmean(course.altitude_m)
+    # Hydrostatic, of one temperature: d(rho)/rho = dp/p = -rho g dz/p.
+    return np.asarray(rho * (1.0 - np.nan_to_num(above) * rho * gravity / air.pressure_pa))
+
+
+def _weak_points(rides: Sequence[SessionRide]) -> list[str]:
+    found = []
+    for session_ride in rides:
+        ride, file = session_ride.ride, session_ride.ride.source.file
+        if session_ride.power_lag_s:
+            late = session_ride.power_lag_s
+            found.append(
+                f"{file}: the recorded power is {abs(late):.1f} s {'late' if late > 0 else 'early'} against speed; "
+                "this was taken out."
+            )
+        if ride.speed_from != "recorded":
+            found.append(
+                f"{file}: speed was worked out from {ride.speed_from}, which is coarser than a wheel sensor; "
+                "drag areas scatter more."
+            )
+        found += _speed_against_satellites(session_ride)
+    return found
+
+
+def _speed_against_satellites(session_ride: SessionRide) -> list[str]:
+    ride = session_ride.ride
+    v, d, t = ride.column("speed_m_s"), ride.column("distance_m"), ride.time_s
+    if ride.speed_from != "recorded" or not np.isfinite(d).any():
+        return []
+    dt = np.diff(t)
+    fine = np.isfinite(np.diff(d)) & np.isfinite(v[:-1] + v[1:]) & (dt <= 5.0)
+    if not fine.any():
+        return []
+    by_speed = float(np.sum(((v[:-1] + v[1:]) / 2.0 * dt)[fine]))
+    by_distance = float(np.sum(np.diff(d)[fine]))
+    if by_speed <= 0.0 or abs(by_distance / by_speed - 1.0) <= SPEED_SOURCES_DIFFER:
+        return []
+    return [
+        f"{ride.source.file}: distance and speed disagree by {by_distance / by_speed - 1.0:+.1%}; one of them comes from "
+        "satellites or a wrong wheel circumference, and drag area goes with the square of it."
+    ]
