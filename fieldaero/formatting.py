@@ -15,6 +15,7 @@ import math
 import unicodedata
 from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
+from fractions import Fraction
 
 __all__ = [
     "MISSING",
@@ -168,7 +169,7 @@ def duration(seconds: float | None, *, places: int = 0) -> str:
     if seconds is None or not math.isfinite(seconds):
         return MISSING
     steps = 10**places
-    ticks = round(abs(seconds) * steps)  # rounded once, before it is cut into minutes
+    ticks = round(Fraction(abs(seconds)) * steps)  # rounded once, before it is cut into minutes
     minutes, rest = divmod(ticks, 60 * steps)
     hours, minutes = divmod(minutes, 60)
     tail = f"{rest / steps:0{3 + places if places else 2}.{places}f}"

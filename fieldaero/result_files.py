@@ -177,7 +177,7 @@ def _move_in(content: Mapping[str, bytes], target: Path) -> None:
 
 def _swap(names: Iterable[str], beside: Path, target: Path) -> None:
     """Move the files in, those that were there before aside; back to what was if one move fails."""
-    moved: list[tuple[Path, Path]] = []
+    moved: list[tuple[Path, Path]] = []  # from where to where
     try:
         for name in names:
             path, before = target / name, beside / f"{name}.before"
@@ -187,8 +187,8 @@ def _swap(names: Iterable[str], beside: Path, target: Path) -> None:
                 path.rename(before)
                 moved.append((path, before))
             (beside / name).rename(path)
-            moved.append((path, beside / name))
+            moved.append((beside / name, path))
     except BaseException:
-        for now, then in reversed(moved):
-            (now.rename(then) if then.name == now.name else then.rename(now))
+        for source, goal in reversed(moved):
+            goal.rename(source)
         raise
