@@ -45,7 +45,9 @@ from fieldaero.restricted_likelihood import (
     RestrictedModel,
     RestrictedPoint,
     maximise_restricted_likelihood,
+    outside,
     scaled_inverse,
+    whiten,
 )
 
 __all__ = ["EarlierStage", "LinearMixedFit", "Method", "VarianceComponent", "fit_linear_mixed"]
@@ -224,15 +226,15 @@ def fit_linear_mixed(
     prior_df = np.array([c.prior_df for c in components], dtype=np.float64)
     nonnegative = np.array([c.nonnegative for c in components], dtype=bool)
     basis, _ = qr(X / length, mode="economic")
-    outside = np.eye(len(y)) - basis @ basis.T
-    shown = [np.linalg.norm(outside @ g @ outside) > UNSEEN * np.linalg.norm(g) for g in G]
+    off_design = np.eye(len(y)) - basis @ basis.T
+    shown = [np.linalg.norm(off_design @ g @ off_design) > UNSEEN * np.linalg.norm(g) for g in G]
     identified = np.array(shown, dtype=bool) & np.isnan(fixed)
     estimated = np.isnan(fixed) & (identified | (prior_df > 0.0))
     unknown = np.isnan(fixed) & ~estimated
     base = V0 + np.tensordot(np.nan_to_num(fixed), G, 1)
 
     unweighted = not np.any(base) and not np.any(prior_df[estimated] > 0.0)
-    residual_left = np.linalg.norm(outside @ y) > NO_RESIDUAL * np.linalg.norm(y)
+    residual_left = np.linalg.norm(off_design @ y) > NO_RESIDUAL * np.linalg.norm(y)
     nothing_to_judge_by = unweighted and not (np.any(estimated) and residual_left)
     if nothing_to_judge_by:
         # Coefficients are those of ordinary least squares; their scatter is zero or unknown.
@@ -329,17 +331,17 @@ def _inference(
     """Plain covariance, its Kenward-Roger adjustment, its derivatives, and the covariance of what they are by."""
     k, p = len(G), point.basis.shape[1]
     half = np.asarray(solve_triangular(point.triangle, np.eye(p)))  # R^-1
-    H = [point.whitened(g) for g in [*G, *changes]]
+    H = [whiten(point.root, g) for g in [*G, *changes]]
     loads = [h @ point.basis @ half.T for h in H]  # L^-1 G V^-1 X Phi
     derivatives = np.array([half @ point.basis.T @ load for load in loads]).reshape(len(H), p, p)
     inner = scaled_inverse(point.expected)
     if len(changes):
-        K = [point.projected(point.projected(h).T) for h in H]
+        K = [outside(point.basis, outside(point.basis, h).T) for h in H]
         cross = 0.5 * np.array([[np.sum(a * b) for b in K[k:]] for a in K[:k]]).reshape(k, len(changes))
         D = -inner @ cross
         carried = D @ changes_covariance
         inner = np.block([[inner + carried @ D.T, carried], [carried.T, changes_covariance]])
-    free = [point.projected(load) for load in loads]
+    free = [outside(point.basis, load) for load in loads]
     adjustment = np.zeros((p, p))
     for i, a in enumerate(free):
         for j, b in enumerate(free):

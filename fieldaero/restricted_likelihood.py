@@ -23,11 +23,13 @@ For V = theta 1 the maximum is then the pooled mean square (RSS + nu s2) / (n - 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cholesky, qr, solve_triangular
+from scipy.linalg import LinAlgError, cholesky, eigh, qr, solve_triangular
 
 from fieldaero.ranges import Floats
 
@@ -45,6 +47,7 @@ CONVERGED_DECREMENT = 1e-20  # of twice the log likelihood: ten digits of theta 
 NEGLIGIBLE_DECREMENT = 1e-9  # below it, rounding of l hides whether a step helps
 EXPECTED_STEPS = 3  # far from the maximum the expected information is the safer one
 STARTING_SHARES = (1.0, 0.05)  # of the residual variance; two starts, for the rare second maximum
+SAME_THETA = 1e-13
 COLLINEAR = 1e-10
 
 
@@ -66,34 +69,37 @@ class RestrictedModel:
 
 
 @dataclass(frozen=True, kw_only=True)
-class RestrictedPoint:
-    """The restricted likelihood at one theta, with the whitened pieces that inference needs.
+class LikelihoodAt:
+    """Objective (restricted log likelihood with the priors), score and informations at one theta.
 
-    ``root`` is L; ``basis`` and ``triangle`` are Q and R of the whitened design;
-    ``residual`` is the whitened residual (1 - Q Q') L^-1 y.  ``objective`` includes the
-    priors, ``log_likelihood`` does not; ``expected`` and ``average`` informations include them.
+    The objective of a reduced model may lack a constant.
     """
 
     theta: Floats
-    log_likelihood: float
     objective: float
     score: Floats
     expected: Floats
     average: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class RestrictedPoint(LikelihoodAt):
+    """The restricted likelihood at one theta, with the whitened pieces that inference needs.
+
+    ``root`` is L; ``basis`` and ``triangle`` are Q and R of the whitened design;
+    ``residual`` is the whitened residual (1 - Q Q') L^-1 y.  ``log_likelihood`` is
+    without the priors.
+    """
+
+    log_likelihood: float
     root: Floats
     basis: Floats
     triangle: Floats
     coefficients: Floats
     residual: Floats
 
-    def whitened(self, structure: Floats) -> Floats:
-        """Return L^-1 G L^-T, symmetric."""
-        half = solve_triangular(self.root, structure, lower=True)
-        return np.asarray(solve_triangular(self.root, half.T, lower=True))
 
-    def projected(self, columns: Floats) -> Floats:
-        """Take the part of whitened columns outside the design, (1 - Q Q') columns."""
-        return columns - self.basis @ (self.basis.T @ columns)
+Evaluation = Callable[[Floats], LikelihoodAt | None]
 
 
 def restricted_likelihood(model: RestrictedModel, theta: Floats) -> RestrictedPoint | None:
@@ -112,15 +118,11 @@ def restricted_likelihood(model: RestrictedModel, theta: Floats) -> RestrictedPo
     >>> bool(abs(point.score[0]) < 1e-12), float(round(point.expected[0, 0] * mean_square**2, 12))
     (True, 1.0)
     """
-    nu, s2 = model.prior_df, model.prior_scale
-    informed = nu > 0.0
-    if np.any(theta[informed] <= 0.0):
+    if np.any(theta[model.prior_df > 0.0] <= 0.0):
         return None
     try:
         root = cholesky(model.known_covariance + np.tensordot(theta, model.structures, 1), lower=True)
-    except LinAlgError:
-        return None
-    if not np.all(np.isfinite(root)):
+    except (LinAlgError, ValueError):  # ValueError: theta ran to infinity
         return None
     n, p = model.design.shape
     whitened = solve_triangular(root, np.column_stack([model.design, model.response]), lower=True)
@@ -128,38 +130,81 @@ def restricted_likelihood(model: RestrictedModel, theta: Floats) -> RestrictedPo
     along = basis.T @ whitened[:, p]
     residual = whitened[:, p] - basis @ along
     residual -= basis @ (basis.T @ residual)  # a second pass restores the digits that cancellation took
+    determinants = float(np.sum(np.log(np.diag(root))) + np.sum(np.log(np.abs(np.diag(triangle)))))
+    log_likelihood = -0.5 * ((n - p) * np.log(2.0 * np.pi) + 2.0 * determinants + float(residual @ residual))
 
-    point = RestrictedPoint(
+    k = len(theta)
+    H = [whiten(root, G) for G in model.structures]
+    K = [outside(basis, outside(basis, h).T) for h in H]
+    pulled = np.array([outside(basis, h @ residual) for h in H]).reshape(k, n)
+    score = np.array([-0.5 * (np.trace(a) - residual @ q) for a, q in zip(K, pulled, strict=True)]).reshape(k)
+    prior = _prior(model, theta)
+    return RestrictedPoint(
         theta=theta,
-        log_likelihood=-0.5
-        * (
-            (n - p) * np.log(2.0 * np.pi)
-            + 2.0 * float(np.sum(np.log(np.diag(root))) + np.sum(np.log(np.abs(np.diag(triangle)))))
-            + float(residual @ residual)
-        ),
-        objective=0.0,
-        score=np.zeros_like(theta),
-        expected=np.zeros((len(theta), len(theta))),
-        average=np.zeros((len(theta), len(theta))),
+        objective=log_likelihood + prior.objective,
+        score=score + prior.score,
+        expected=0.5 * np.array([[np.sum(a * b) for b in K] for a in K]).reshape(k, k) + prior.expected,
+        average=0.5 * pulled @ pulled.T + prior.average,
+        log_likelihood=log_likelihood,
         root=root,
         basis=basis,
         triangle=triangle,
         coefficients=np.asarray(solve_triangular(triangle, along)),
         residual=residual,
     )
-    H = [point.whitened(G) for G in model.structures]
-    K = [point.projected(point.projected(h).T) for h in H]
-    pulled = np.array([point.projected(h @ residual) for h in H]).reshape(len(H), n)
-    t, d = np.where(informed, theta, 1.0), np.where(informed, nu, 0.0)
-    score = np.array([-0.5 * (np.trace(k) - residual @ q) for k, q in zip(K, pulled, strict=True)])
-    return replace(
-        point,
-        objective=point.log_likelihood - 0.5 * float(np.sum(d * (np.log(t) + s2 / t))),
-        score=score.reshape(len(H)) + 0.5 * d * (s2 - t) / t**2,
-        expected=0.5 * np.array([[np.sum(a * b) for b in K] for a in K]).reshape(len(H), len(H))
-        + np.diag(0.5 * d / t**2),
-        average=0.5 * pulled @ pulled.T + np.diag(0.5 * d * s2 / t**3),
+
+
+def whiten(root: Floats, structure: Floats) -> Floats:
+    """Return L^-1 G L^-T, symmetric."""
+    half = solve_triangular(root, structure, lower=True)
+    return np.asarray(solve_triangular(root, half.T, lower=True))
+
+
+def outside(basis: Floats, columns: Floats) -> Floats:
+    """Take the part of whitened columns outside the design, (1 - Q Q') columns."""
+    return np.asarray(columns - basis @ (basis.T @ columns))
+
+
+def _prior(model: RestrictedModel, theta: Floats) -> LikelihoodAt:
+    informed = model.prior_df > 0.0
+    t, nu, s2 = np.where(informed, theta, 1.0), np.where(informed, model.prior_df, 0.0), model.prior_scale
+    return LikelihoodAt(
+        theta=theta,
+        objective=-0.5 * float(np.sum(nu * (np.log(t) + s2 / t))),
+        score=0.5 * nu * (s2 - t) / t**2,
+        expected=np.diag(0.5 * nu / t**2),
+        average=np.diag(0.5 * nu * s2 / t**3),
     )
+
+
+def _reduced(model: RestrictedModel, start: Floats) -> Evaluation | None:
+    """With one component: the same likelihood as a sum over eigenvalues, for the price of one decomposition.
+
+    On K orthogonal to X, K' V K is simultaneously diagonal with variances 1 + (theta - start) lambda.
+    """
+    full, _ = qr(model.design)
+    K = np.asarray(full[:, model.design.shape[1] :], dtype=np.float64)
+    G = K.T @ model.structures[0] @ K
+    try:
+        lam, U = eigh(G, K.T @ model.known_covariance @ K + start[0] * G)
+    except LinAlgError:
+        return None
+    square = (U.T @ (K.T @ model.response)) ** 2
+
+    def evaluate(theta: Floats) -> LikelihoodAt | None:
+        variance = 1.0 + (theta[0] - start[0]) * lam
+        if np.any(variance <= 0.0) or (model.prior_df[0] > 0.0 and theta[0] <= 0.0):
+            return None
+        rate, prior = lam / variance, _prior(model, theta)
+        return LikelihoodAt(
+            theta=theta,
+            objective=-0.5 * float(np.sum(np.log(variance) + square / variance)) + prior.objective,
+            score=np.atleast_1d(-0.5 * np.sum(rate * (1.0 - square / variance))) + prior.score,
+            expected=np.atleast_2d(0.5 * np.sum(rate**2)) + prior.expected,
+            average=np.atleast_2d(0.5 * np.sum(rate**2 * square / variance)) + prior.average,
+        )
+
+    return evaluate
 
 
 def maximise_restricted_likelihood(model: RestrictedModel) -> tuple[RestrictedPoint | None, bool, int]:
@@ -174,12 +219,17 @@ def maximise_restricted_likelihood(model: RestrictedModel) -> tuple[RestrictedPo
     point, converged, steps
         point is None where V cannot be made positive definite from any start.
     """
-    best: tuple[RestrictedPoint | None, bool, int] = (None, False, 0)
-    for start in _starts(model):
-        found = _climb(model, start)
-        if found[0] is not None and (best[0] is None or found[0].objective > best[0].objective):
-            best = found
-    return best
+    starts = _starts(model)
+    evaluate: Evaluation | None = partial(restricted_likelihood, model)
+    if len(starts[0]) == 1 and model.design.shape[0] > model.design.shape[1]:
+        evaluate = _reduced(model, starts[0])
+    climbs = [_climb(evaluate, model.nonnegative, start) for start in starts] if evaluate is not None else []
+    summits = [climb for climb in climbs if climb is not None]
+    if not summits:
+        return None, False, 0
+    best, converged, steps = max(summits, key=lambda climb: climb[0].objective)
+    point = best if isinstance(best, RestrictedPoint) else restricted_likelihood(model, best.theta)
+    return point, converged and point is not None, steps
 
 
 def _starts(model: RestrictedModel) -> list[Floats]:
@@ -195,39 +245,52 @@ def _starts(model: RestrictedModel) -> list[Floats]:
     return [np.where(model.prior_df > 0.0, model.prior_scale, part * share) for part in STARTING_SHARES]
 
 
-def _climb(model: RestrictedModel, start: Floats) -> tuple[RestrictedPoint | None, bool, int]:
-    point = restricted_likelihood(model, start)
+def _climb(
+    evaluate: Evaluation, nonnegative: NDArray[np.bool_], start: Floats
+) -> tuple[LikelihoodAt, bool, int] | None:
+    point = evaluate(start)
     if point is None:
-        return None, False, 0
-    for step_number in range(MOST_STEPS):
-        free = ~(model.nonnegative & (point.theta <= 0.0) & (point.score <= 0.0))
+        return None
+    for steps in range(MOST_STEPS):
+        free = ~(nonnegative & (point.theta <= 0.0) & (point.score <= 0.0))
         if not np.any(free):
-            return point, True, step_number
-        information = point.expected if step_number < EXPECTED_STEPS else point.average
+            return point, True, steps
         step = np.zeros_like(point.theta)
-        step[free] = scaled_inverse(information[np.ix_(free, free)]) @ point.score[free]
+        step[free] = scaled_inverse(_curvature(point, free, steps)) @ point.score[free]
         decrement = float(step @ point.score)
         if decrement <= CONVERGED_DECREMENT:
-            return point, True, step_number
-        following = _best_along(model, point, step, any_change=decrement < NEGLIGIBLE_DECREMENT)
+            return point, True, steps
+        nearly = decrement < NEGLIGIBLE_DECREMENT
+        following = _best_along(evaluate, nonnegative, point, step, any_change=nearly)
         if following is None:
-            # Rounding may hide the last gain; what remains of it is the honest measure.
-            return point, decrement < NEGLIGIBLE_DECREMENT, step_number
+            return point, nearly, steps
         moved = np.max(np.abs(following.theta - point.theta) / np.maximum(np.abs(following.theta), 1e-300))
         point = following
-        if decrement < NEGLIGIBLE_DECREMENT and moved < 1e-13:
-            return point, True, step_number
+        if nearly and moved < SAME_THETA:
+            return point, True, steps
     return point, False, MOST_STEPS
 
 
+def _curvature(point: LikelihoodAt, free: NDArray[np.bool_], steps: int) -> Floats:
+    """Take the expected information far out, then the observed one where it is positive definite, else the average."""
+    among = np.ix_(free, free)
+    if steps < EXPECTED_STEPS:
+        return point.expected[among]
+    observed = 2.0 * point.average[among] - point.expected[among]
+    if np.all(np.linalg.eigvalsh(observed) > 0.0):
+        return observed
+    return point.average[among]
+
+
 def _best_along(
-    model: RestrictedModel, point: RestrictedPoint, step: Floats, *, any_change: bool
-) -> RestrictedPoint | None:
+    evaluate: Evaluation, nonnegative: NDArray[np.bool_], point: LikelihoodAt, step: Floats, *, any_change: bool
+) -> LikelihoodAt | None:
+    """Halve the step until the objective rises; near the maximum, where rounding hides that, take it whole."""
     length = 1.0
     for _ in range(MOST_HALVINGS):
         theta = point.theta + length * step
-        theta = np.where(model.nonnegative, np.maximum(theta, 0.0), theta)
-        candidate = restricted_likelihood(model, theta)
+        theta = np.where(nonnegative, np.maximum(theta, 0.0), theta)
+        candidate = evaluate(theta)
         if candidate is not None and (any_change or candidate.objective > point.objective):
             return candidate
         length /= 2.0
