@@ -1,0 +1,150 @@
+"""Solving with a chain of lap blocks and a shared border, in time that grows with the number of laps.
+
+The normal matrix of the joint fit is
+
+    H = [ T  U ]      T = blocks T_k on the diagonal, linked from lap to lap only
+        [ U' S ]          through the slow wind at the end of one and the start of the next
+
+T_k holds the slow wind and the drag area of lap k, S what all laps share.  The link
+between neighbours is -c at two pairs of places (east and north), so block elimination
+needs one small inverse per lap.  Nothing of the size of the session squared is formed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Chain", "factor"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chain:
+    """Factorised normal matrix.
+
+    Attributes
+    ----------
+    inverse
+        Inverses of the eliminated diagonal blocks, shape (K, p, p).
+    link
+        c between lap k and k + 1, shape (K - 1,).
+    first, last
+        Places of the first and the last node, east and north, in a block.
+    across
+        T^-1 U, shape (K, p, b).
+    border
+        Inverse of the border's Schur complement, shape (b, b).
+    log_determinant
+        Of H.
+    """
+
+    inverse: Floats
+    link: Floats
+    first: NDArray[np.intp]
+    last: NDArray[np.intp]
+    across: Floats
+    border: Floats
+    log_determinant: float
+
+    def chain_solve(self, right: Floats) -> Floats:
+        """T^-1 right, for right of shape (K, p, m)."""
+        return _chain_solve(self.inverse, self.link, self.first, self.last, right)
+
+    def solve(self, local: Floats, shared: Floats) -> tuple[Floats, Floats]:
+        """H^-1 (local, shared), shapes (K, p, m) and (b, m)."""
+        x = self.chain_solve(local)
+        z = self.border @ (shared - np.einsum("kpb,kpm->bm", self.across, local))
+        return x - self.across @ z, z
+
+    def selected_inverse(self) -> tuple[Floats, Floats]:
+        """Diagonal blocks of T^-1, shape (K, p, p), and its links [last_k, first_k+1], shape (K - 1, 2, 2)."""
+        K = len(self.inverse)
+        diagonal = self.inverse.copy()
+        links = np.zeros((max(K - 1, 0), 2, 2))
+        for k in range(K - 2, -1, -1):
+            c = self.link[k]
+            spread = self.inverse[k][:, self.last]
+            corner = diagonal[k + 1][np.ix_(self.first, self.first)]
+            links[k] = c * spread[self.last] @ corner
+            diagonal[k] += c * c * spread @ corner @ spread.T
+        return diagonal, links
+
+
+def factor(
+    *,
+    blocks: Floats,
+    link: Floats,
+    first: NDArray[np.intp],
+    last: NDArray[np.intp],
+    coupling: Floats,
+    border: Floats,
+) -> Chain:
+    """Factorise H.
+
+    Parameters
+    ----------
+    blocks
+        T_k, symmetric, shape (K, p, p).
+    link
+        c >= 0: T has -c at [last_k, first_k+1], shape (K - 1,).
+    first, last
+        Two places each in a block.
+    coupling
+        U, shape (K, p, b).
+    border
+        S, shape (b, b).
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        Where H is not positive definite.
+    """
+    K, p, _ = blocks.shape
+    inverse = np.empty_like(blocks)
+    log_determinant = 0.0
+    carried = np.zeros((2, 2))
+    identity = np.eye(p)
+    for k in range(K):
+        block = blocks[k]
+        if k:
+            block = block.copy()
+            block[np.ix_(first, first)] -= carried
+        lower = np.linalg.cholesky(block)
+        log_determinant += 2.0 * float(np.sum(np.log(np.diagonal(lower))))
+        half = np.linalg.solve(lower, identity)
+        inverse[k] = half.T @ half
+        if k < K - 1:
+            carried = link[k] ** 2 * inverse[k][np.ix_(last, last)]
+    across = _chain_solve(inverse, link, first, last, coupling)
+    schur = border - np.einsum("kpb,kpc->bc", coupling, across)
+    lower = np.linalg.cholesky(schur)
+    log_determinant += 2.0 * float(np.sum(np.log(np.diagonal(lower))))
+    half = np.linalg.solve(lower, np.eye(len(schur)))
+    return Chain(
+        inverse=inverse,
+        link=link,
+        first=first,
+        last=last,
+        across=across,
+        border=half.T @ half,
+        log_determinant=log_determinant,
+    )
+
+
+def _chain_solve(
+    inverse: Floats, link: Floats, first: NDArray[np.intp], last: NDArray[np.intp], right: Floats
+) -> Floats:
+    K = len(inverse)
+    forward = right.copy()
+    for k in range(K - 1):
+        forward[k + 1, first] += link[k] * (inverse[k][last] @ forward[k])
+    x = np.empty_like(forward)
+    x[K - 1] = inverse[K - 1] @ forward[K - 1]
+    for k in range(K - 2, -1, -1):
+        forward[k, last] += link[k] * x[k + 1, first]
+        x[k] = inverse[k] @ forward[k]
+    return x

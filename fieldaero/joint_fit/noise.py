@@ -1,0 +1,179 @@
+"""Covariance of the segment equations within a lap, and its parameters.
+
+Five independent causes, each with its own size (and gusts with a time scale):
+
+- gusts too short for the slow wind: their along-track speed has an exponential
+  correlation in time, and enters the balance times the segment's sensitivity to
+  wind, so that it grows with speed and drag area.  Taken as white, gusts spoil the
+  estimate of the slow wind, which then soaks up what the gusts leave over;
+- error of speed: enters through the kinetic energy as an error of LEVEL at the
+  edges, so a segment's excess is its neighbour's shortfall;
+- noise of power: independent per second;
+- braking: energy lost that no sensor shows, per second under the brakes;
+- noise of a recorded air speed, where there is one.
+
+Segments without a balance get a huge variance.  Laps are taken as independent of
+each other given the slow wind.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["PARAMETERS", "NoisePart", "Parameter", "lap_covariance", "prior_penalty", "start_values"]
+
+Floats = NDArray[np.float64]
+
+UNKNOWN_VARIANCE_M2 = 1e4
+AIR_SD_OVER_S = 5.0  # the air speed's parameter is the error of a mean over so many seconds
+
+
+@dataclass(frozen=True, kw_only=True)
+class Parameter:
+    """A positive parameter of the noise, on a log scale with a weak normal prior.
+
+    The priors keep the search from running away where the data say nothing; their
+    centres are common practice without a source, and a factor of e^(2 sd) either way
+    costs no more than two units of log likelihood.
+    """
+
+    name: str
+    unit: str
+    centre: float
+    log_sd: float
+    low: float
+    high: float
+
+
+PARAMETERS: tuple[Parameter, ...] = (
+    Parameter(name="gust_sd_m_s", unit="m/s", centre=0.3, log_sd=1.5, low=0.01, high=3.0),
+    Parameter(name="gust_s", unit="s", centre=7.0, log_sd=0.7, low=1.5, high=40.0),
+    Parameter(name="slow_wind_sd_m_s", unit="m/s", centre=0.4, log_sd=1.5, low=0.01, high=4.0),
+    Parameter(name="level_sd_m", unit="m", centre=0.03, log_sd=1.0, low=0.001, high=0.5),
+    Parameter(name="power_sd_m_per_sqrt_s", unit="m/s^0.5", centre=0.005, log_sd=0.7, low=0.0005, high=0.1),
+    Parameter(name="brake_sd_m_per_sqrt_s", unit="m/s^0.5", centre=0.4, log_sd=1.5, low=0.02, high=20.0),
+    Parameter(name="air_speed_sd_m_s", unit="m/s", centre=0.15, log_sd=1.0, low=0.01, high=2.0),
+)
+GUST_SD, GUST_S, SLOW_SD, LEVEL_SD, POWER_SD, BRAKE_SD, AIR_SD = range(len(PARAMETERS))
+
+
+def start_values() -> Floats:
+    """Logs of the centres, where the search begins, shape (parameters,)."""
+    return np.log([p.centre for p in PARAMETERS])
+
+
+def prior_penalty(theta: Floats) -> tuple[float, Floats]:
+    """Minus log prior of the log parameters, and its gradient."""
+    away = (theta - start_values()) / np.array([p.log_sd for p in PARAMETERS])
+    return 0.5 * float(away @ away), away / np.array([p.log_sd for p in PARAMETERS])
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoisePart:
+    """One cause of noise: a parameter and the derivative of the covariance by its log, shape (K, n, n)."""
+
+    parameter: int
+    derivative: Floats
+
+
+def _gust_correlation(middle_s: Floats, duration_s: Floats, tau: float) -> Floats:
+    """Correlation of segment means of a process with exponential correlation, shape (K, n, n)."""
+    x = duration_s / tau
+    within = 2.0 * (x - 1.0 + np.exp(-x)) / x**2
+    smear = (1.0 - np.exp(-x)) / x
+    apart = np.abs(middle_s[:, :, None] - middle_s[:, None, :])
+    apart = np.maximum(apart - 0.5 * (duration_s[:, :, None] + duration_s[:, None, :]), 0.0)
+    out = np.exp(-apart / tau) * smear[:, :, None] * smear[:, None, :]
+    j = np.arange(duration_s.shape[1])
+    out[:, j, j] = within
+    return np.asarray(out)
+
+
+def lap_covariance(
+    theta: Floats,
+    *,
+    duration_s: Floats,
+    middle_s: Floats,
+    braked_s: Floats,
+    unknown_s: Floats,
+    wind_sensitivity: Floats,
+    air_speed_sensitivity: Floats | None,
+    air_speed_known: NDArray[np.bool_] | None,
+    derivatives: bool,
+) -> tuple[Floats, tuple[NoisePart, ...]]:
+    """Covariance of a lap's equations: n of energy, then n of air speed where there are any.
+
+    Parameters
+    ----------
+    theta
+        Logs of :data:`PARAMETERS`.
+    duration_s, middle_s, braked_s, unknown_s
+        Shape (K, n).
+    wind_sensitivity
+        Change of the energy equation [m] per m/s of wind along the travel, shape (K, n).
+    air_speed_sensitivity
+        Change of the air speed [m/s] per m/s of the same wind, shape (K, n), or None.
+    air_speed_known
+        Where the air speed was recorded.
+    derivatives
+        Whether to give the derivatives by the logs too.
+
+    Returns
+    -------
+    Covariance, shape (K, n, n) or (K, 2 n, 2 n), and its parts.
+    """
+    value = np.exp(theta)
+    K, n = duration_s.shape
+    both = air_speed_sensitivity is not None
+    rows = 2 * n if both else n
+    gain = wind_sensitivity
+    if air_speed_sensitivity is not None:
+        gain = np.concatenate([wind_sensitivity, air_speed_sensitivity], axis=1)
+
+    def gusts(tau: float) -> Floats:
+        correlation = _gust_correlation(middle_s, duration_s, tau)
+        if both:
+            correlation = np.tile(correlation, (1, 2, 2))
+        return np.asarray(value[GUST_SD] ** 2 * correlation * gain[:, :, None] * gain[:, None, :])
+
+    def diagonal(values: Floats) -> Floats:
+        out = np.zeros((K, rows, rows))
+        j = np.arange(values.shape[1])
+        out[:, j, j] = values
+        return out
+
+    gust = gusts(value[GUST_S])
+    level = np.zeros((K, rows, rows))
+    j = np.arange(n)
+    level[:, j, j] = 2.0
+    level[:, j[:-1], j[1:]] = level[:, j[1:], j[:-1]] = -1.0
+    level *= value[LEVEL_SD] ** 2
+    power = diagonal(value[POWER_SD] ** 2 * duration_s)
+    brake = diagonal(value[BRAKE_SD] ** 2 * braked_s)
+    total = gust + level + power + brake + diagonal(np.where(unknown_s > 0.0, UNKNOWN_VARIANCE_M2, 0.0))
+    air = None
+    if both:
+        assert air_speed_known is not None
+        air = np.zeros((K, rows, rows))
+        air[:, n + j, n + j] = value[AIR_SD] ** 2 * AIR_SD_OVER_S / duration_s
+        missing = np.zeros((K, rows, rows))
+        missing[:, n + j, n + j] = np.where(air_speed_known, 0.0, UNKNOWN_VARIANCE_M2)
+        total = total + air + missing
+    if not derivatives:
+        return total, ()
+    step = 1e-3
+    by_tau = (gusts(value[GUST_S] * np.exp(step)) - gusts(value[GUST_S] * np.exp(-step))) / (2.0 * step)
+    parts = [
+        NoisePart(parameter=GUST_SD, derivative=2.0 * gust),
+        NoisePart(parameter=GUST_S, derivative=by_tau),
+        NoisePart(parameter=LEVEL_SD, derivative=2.0 * level),
+        NoisePart(parameter=POWER_SD, derivative=2.0 * power),
+    ]
+    if np.any(braked_s > 0.0):
+        parts.append(NoisePart(parameter=BRAKE_SD, derivative=2.0 * brake))
+    if air is not None:
+        parts.append(NoisePart(parameter=AIR_SD, derivative=2.0 * air))
+    return total, tuple(parts)
