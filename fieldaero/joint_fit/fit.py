@@ -212,7 +212,7 @@ def _closure(segments: Segments, settings: FitSettings) -> Floats:
     cda = (np.sum(np.where(fine, rest, 0.0), axis=1) - settings.height_gain_m * share) / np.sum(
         np.where(fine, segments.still_air_m_per_m2, 0.0), axis=1
     )
-    return np.clip(np.nan_to_num(cda, nan=0.3), 0.1, 1.0)
+    return np.asarray(np.clip(np.nan_to_num(cda, nan=0.3), 0.1, 1.0))
 
 
 def _prior(segments: Segments, settings: FitSettings, *, mean: Floats, sd: float) -> SharedPrior:

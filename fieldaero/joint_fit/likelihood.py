@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from fieldaero.joint_fit.chain import Chain, factor
 from fieldaero.joint_fit.equations import CELLS, Equations, Layout
-from fieldaero.joint_fit.noise import PARAMETERS, SLOW_SD, lap_covariance, prior_penalty
+from fieldaero.joint_fit.noise import PARAMETERS, SLOW_SD, NoisePart, lap_covariance, prior_penalty
 from fieldaero.joint_fit.segments import Segments
 
 __all__ = ["Estimate", "SharedPrior", "estimate"]
@@ -102,7 +102,7 @@ def estimate(
     numpy.linalg.LinAlgError
         Where the equations do not determine the unknowns.
     """
-    K, p = equations.local.shape[0], equations.local.shape[2]
+    K = equations.local.shape[0]
     m = nodes.nodes
     R, parts = lap_covariance(
         theta,
@@ -117,7 +117,7 @@ def estimate(
     )
     lower = np.linalg.cholesky(R)
     log_R = 2.0 * float(np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2))))
-    R_inv = np.linalg.inv(R)
+    R_inv: Floats = np.asarray(np.linalg.inv(R), dtype=np.float64)
     A, S, y = equations.local, equations.shared, equations.right
     own = np.swapaxes(A, 1, 2) @ R_inv
     all_ = np.swapaxes(S, 1, 2) @ R_inv
@@ -185,7 +185,7 @@ def _slow_wind_precision(nodes: Layout, sigma: float, K: int) -> tuple[Floats, F
 
 def _slope(
     theta: Floats,
-    parts: tuple,  # type: ignore[type-arg]
+    parts: tuple[NoisePart, ...],
     R_inv: Floats,
     own: Floats,
     all_: Floats,

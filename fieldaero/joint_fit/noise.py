@@ -61,8 +61,8 @@ GUST_SD, GUST_S, SLOW_SD, LEVEL_SD, POWER_SD, BRAKE_SD, AIR_SD = range(len(PARAM
 
 
 def start_values() -> Floats:
-    """Logs of the centres, where the search begins, shape (parameters,)."""
-    return np.log([p.centre for p in PARAMETERS])
+    """Return the logs of the centres, where the search begins, shape (parameters,)."""
+    return np.asarray(np.log([p.centre for p in PARAMETERS]))
 
 
 def prior_penalty(theta: Floats) -> tuple[float, Floats]:
