@@ -36,7 +36,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import qr, solve_triangular
+from scipy.linalg import qr
 
 from fieldaero.errors import CannotAnswerError
 from fieldaero.linear_contrast import Contrast
@@ -225,7 +225,7 @@ def fit_linear_mixed(
     fixed = np.array([np.nan if c.fixed is None else c.fixed for c in components], dtype=np.float64)
     prior_df = np.array([c.prior_df for c in components], dtype=np.float64)
     nonnegative = np.array([c.nonnegative for c in components], dtype=bool)
-    basis, _ = qr(X / length, mode="economic")
+    basis, _ = np.linalg.qr(X / length)
     off_design = np.eye(len(y)) - basis @ basis.T
     shown = [np.linalg.norm(off_design @ g @ off_design) > UNSEEN * np.linalg.norm(g) for g in G]
     identified = np.array(shown, dtype=bool) & np.isnan(fixed)
@@ -316,7 +316,7 @@ def _column_lengths(X: Floats, names: tuple[str, ...]) -> Floats:
     diagonal = np.abs(np.diag(triangle))
     rank = int(np.count_nonzero(diagonal > COLLINEAR))
     if rank < p:
-        weights = solve_triangular(triangle[:rank, :rank], triangle[:rank, rank])
+        weights = np.linalg.solve(triangle[:rank, :rank], triangle[:rank, rank])
         partners = [names[order[j]] for j in range(rank) if abs(weights[j]) > 1e-6]
         raise CannotAnswerError(
             f"the column {names[order[rank]]!r} of the design follows from {', '.join(map(repr, partners))}: "
@@ -330,7 +330,7 @@ def _inference(
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Plain covariance, its Kenward-Roger adjustment, its derivatives, and the covariance of what they are by."""
     k, p = len(G), point.basis.shape[1]
-    half = np.asarray(solve_triangular(point.triangle, np.eye(p)))  # R^-1
+    half = np.linalg.inv(point.triangle)  # R^-1
     H = [whiten(point.root, g) for g in [*G, *changes]]
     loads = [h @ point.basis @ half.T for h in H]  # L^-1 G V^-1 X Phi
     derivatives = np.array([half @ point.basis.T @ load for load in loads]).reshape(len(H), p, p)

@@ -101,9 +101,10 @@ def pool_random_effects(estimates: ArrayLike, *, standard_errors: ArrayLike) -> 
     --------
     >>> pooled = pool_random_effects([-0.006, -0.002, -0.009], standard_errors=[0.001, 0.002, 0.0015])
     >>> round(pooled.effect.estimate, 4), round(pooled.between_variance**0.5, 4)
-    (-0.0059, 0.0026)
+    (-0.0059, 0.0029)
     """
     y, s = np.broadcast_arrays(*(np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in (estimates, standard_errors)))
+    s = np.where(np.isfinite(s), s, np.nan)
     within(
         s,
         quantity="standard error of a session",

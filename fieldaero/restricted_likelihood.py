@@ -28,8 +28,8 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from numpy.linalg import LinAlgError, cholesky, eigh, qr, solve
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cholesky, eigh, qr, solve_triangular
 
 from fieldaero.ranges import Floats
 
@@ -121,12 +121,14 @@ def restricted_likelihood(model: RestrictedModel, theta: Floats) -> RestrictedPo
     if np.any(theta[model.prior_df > 0.0] <= 0.0):
         return None
     try:
-        root = cholesky(model.known_covariance + np.tensordot(theta, model.structures, 1), lower=True)
-    except (LinAlgError, ValueError):  # ValueError: theta ran to infinity
+        covariance: Floats = model.known_covariance + np.tensordot(theta, model.structures, 1)
+        root = np.asarray(cholesky(covariance), dtype=np.float64)
+    except LinAlgError:
         return None
     n, p = model.design.shape
-    whitened = solve_triangular(root, np.column_stack([model.design, model.response]), lower=True)
-    basis, triangle = (np.asarray(part, dtype=np.float64) for part in qr(whitened[:, :p], mode="economic"))
+    # numpy's own solvers throughout: at this size the threads of a second BLAS cost more than the triangle saves.
+    whitened = solve(root, np.column_stack([model.design, model.response]))
+    basis, triangle = qr(whitened[:, :p])
     along = basis.T @ whitened[:, p]
     residual = whitened[:, p] - basis @ along
     residual -= basis @ (basis.T @ residual)  # a second pass restores the digits that cancellation took
@@ -149,15 +151,14 @@ def restricted_likelihood(model: RestrictedModel, theta: Floats) -> RestrictedPo
         root=root,
         basis=basis,
         triangle=triangle,
-        coefficients=np.asarray(solve_triangular(triangle, along)),
+        coefficients=solve(triangle, along),
         residual=residual,
     )
 
 
 def whiten(root: Floats, structure: Floats) -> Floats:
     """Return L^-1 G L^-T, symmetric."""
-    half = solve_triangular(root, structure, lower=True)
-    return np.asarray(solve_triangular(root, half.T, lower=True))
+    return np.asarray(solve(root, solve(root, structure).T))
 
 
 def outside(basis: Floats, columns: Floats) -> Floats:
@@ -182,14 +183,14 @@ def _reduced(model: RestrictedModel, start: Floats) -> Evaluation | None:
 
     On K orthogonal to X, K' V K is simultaneously diagonal with variances 1 + (theta - start) lambda.
     """
-    full, _ = qr(model.design)
-    K = np.asarray(full[:, model.design.shape[1] :], dtype=np.float64)
+    K = qr(model.design, mode="complete")[0][:, model.design.shape[1] :]
     G = K.T @ model.structures[0] @ K
     try:
-        lam, U = eigh(G, K.T @ model.known_covariance @ K + start[0] * G)
+        root = cholesky(K.T @ model.known_covariance @ K + start[0] * G)
     except LinAlgError:
         return None
-    square = (U.T @ (K.T @ model.response)) ** 2
+    lam, U = eigh(whiten(root, G))
+    square = (U.T @ solve(root, K.T @ model.response)) ** 2
 
     def evaluate(theta: Floats) -> LikelihoodAt | None:
         variance = 1.0 + (theta[0] - start[0]) * lam
@@ -237,7 +238,7 @@ def _starts(model: RestrictedModel) -> list[Floats]:
     if model.structures.shape[0] == 0:
         return [np.zeros(0)]
     size = np.sqrt(np.sum(model.structures**2, axis=(1, 2)) / n)
-    basis, _ = qr(model.design, mode="economic")
+    basis, _ = qr(model.design)
     residual = model.response - basis @ (basis.T @ model.response)
     variance = float(residual @ residual) / max(n - p, 1)
     variance = max(variance, 1e-3 * float(np.mean(np.diag(model.known_covariance))))
@@ -303,6 +304,8 @@ def scaled_inverse(information: Floats) -> Floats:
     Scaling first keeps components in units far apart; the pseudo-inverse keeps what the
     data do determine (the sum of two components with the same structure).
     """
+    if information.shape == (1, 1):
+        return np.asarray(1.0 / information if information[0, 0] > 0.0 else 0.0 * information)
     d = np.sqrt(np.maximum(np.diag(information), 0.0))
     d = np.where(d > 0.0, d, 1.0)
     return np.asarray(np.linalg.pinv(information / np.outer(d, d), rcond=COLLINEAR, hermitian=True) / np.outer(d, d))

@@ -27,7 +27,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import t as student
 
 from fieldaero.errors import OutOfRangeError
-from fieldaero.ranges import Floats, within
+from fieldaero.ranges import Floats
 
 __all__ = ["UncertaintyBudget", "UncertaintyInput", "uncertainty_budget"]
 
@@ -100,7 +100,7 @@ def uncertainty_budget(
     Raises
     ------
     OutOfRangeError
-        A negative uncertainty (the input named), or a matrix that is no correlation matrix.
+        A negative or missing uncertainty or df (the input named), or a matrix that is no correlation matrix.
 
     Notes
     -----
@@ -116,13 +116,14 @@ def uncertainty_budget(
     ...                       sensitivity=-1.0),
     ...      UncertaintyInput(name="scatter", value=0.0, standard_uncertainty=0.1)],
     ...     correlation=[[1, 1, 0], [1, 1, 0], [0, 0, 1]])
-    >>> round(budget.standard_uncertainty, 6), budget.shares.round(6).tolist()
-    (0.1, [0.0, 0.0, 1.0])
+    >>> round(budget.standard_uncertainty, 6), float(budget.shares[2])
+    (0.1, 1.0)
     """
     n = len(inputs)
     for each in inputs:
-        within(each.standard_uncertainty, quantity=f"standard uncertainty of {each.name}", low=0.0, high=np.inf)
-        within(each.df, quantity=f"degrees of freedom of {each.name}", low=0.0, high=np.inf)
+        for what, number in (("standard uncertainty", each.standard_uncertainty), ("degrees of freedom", each.df)):
+            if not number >= 0.0:
+                raise OutOfRangeError(f"the {what} of {each.name} is {number:g}; allowed is zero and above")
     R = np.eye(n) if correlation is None else np.asarray(correlation, dtype=np.float64)
     if R.shape != (n, n):
         raise ValueError(f"correlation has shape {R.shape}; allowed is ({n}, {n})")
