@@ -1,0 +1,119 @@
+"""What is wrong with a run sheet, in one sentence: file, key, what was found, what is allowed."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from fieldaero.errors import RunSheetError
+from fieldaero.run_sheet_schema import (
+    AnalysisChoices,
+    Claim,
+    CourseFacts,
+    RideTable,
+    Setup,
+    SheetTable,
+    StartLineTable,
+    SystemTable,
+    TunnelSweep,
+    WeatherEntry,
+)
+
+__all__ = ["closest", "run_sheet_error"]
+
+TABLES: dict[str, type[BaseModel]] = {
+    "": SheetTable,
+    "system": SystemTable,
+    "analysis": AnalysisChoices,
+    "course": CourseFacts,
+    "weather": WeatherEntry,
+    "setups": Setup,
+    "rides": RideTable,
+    "start_line": StartLineTable,
+    "claims": Claim,
+    "tunnel": TunnelSweep,
+}
+ORDER = {"extra_forbidden": 0, "missing": 1}
+MANY = {"weather", "setups", "rides", "claims", "tunnel"}
+TYPES = {
+    "float_type": "allowed is a number, without quotes",
+    "int_type": "allowed is a whole number, without quotes",
+    "string_type": "allowed is text in quotes",
+    "bool_type": "allowed is true or false, without quotes",
+    "datetime_type": "allowed is a time like 2026-05-03T07:10:00Z, without quotes",
+    "tuple_type": "allowed is a list like [ ... ]",
+    "model_type": "allowed is a table",
+    "finite_number": "allowed is a finite number",
+}
+
+
+def run_sheet_error(file: str, problem: ValidationError) -> RunSheetError:
+    """Put the first problem that the schema found into a sentence, and say how many more there are."""
+    errors = problem.errors(include_url=False)
+    # A missing or unknown key explains others better than they explain it.
+    first = min(errors, key=lambda e: ORDER.get(e["type"], 2))
+    more = len({str(e["loc"]) for e in errors}) - 1
+    tail = f" ({more} more after this one)" if more > 0 else ""
+    return RunSheetError(f"{file}: {_sentence(first['type'], first['loc'], first.get('input'), first['msg'])}{tail}")
+
+
+def _sentence(kind: str, loc: Sequence[int | str], found: Any, message: str) -> str:
+    names = [part for part in loc if not (isinstance(part, str) and part.startswith(("function-", "constrained-")))]
+    key = _path(names)
+    if kind == "extra_forbidden":
+        allowed = _keys(names[:-1])
+        guess = closest(str(names[-1]), allowed)
+        return f"{key} is not a key that is known here;{guess} allowed are {', '.join(allowed)}."
+    if kind == "missing":
+        return f"{key} is missing; add it."
+    if kind == "literal_error":
+        allowed_text = message.removeprefix("Input should be ").replace("'", '"')
+        return f"{key} is {_shown(found)}; allowed is {allowed_text}."
+    if kind == "value_error":
+        text = message.removeprefix("Value error, ")
+        if isinstance(found, dict) or not names or text.startswith(("sm", "wind_from", "name is", "yaw_deg", "sd_m2")):
+            return f"{key}: {text}." if key else f"{text}."
+        return f"{key} is {_shown(found)}; {text}."
+    if kind == "tuple_type" and names and names[-1] in MANY:
+        return f"{key} is a single table; write its heading with two brackets, [[{names[-1]}]]."
+    return f"{key} is {_shown(found)}; {TYPES.get(kind, message[0].lower() + message[1:])}."
+
+
+def _path(loc: Sequence[int | str]) -> str:
+    parts: list[str] = []
+    previous = ""
+    for part in loc:
+        if isinstance(part, int):
+            parts[-1] = f"[[{previous}]] no. {part + 1}" if previous in MANY else f"{parts[-1]}, value {part + 1}"
+        elif part in TABLES and not parts:
+            parts.append(f"[{part}]" if part not in MANY else f"[[{part}]]")
+        else:
+            parts.append(str(part))
+        previous = str(part)
+    return ", ".join(parts)
+
+
+def _keys(loc: Sequence[int | str]) -> list[str]:
+    table = next((str(part) for part in reversed(loc) if isinstance(part, str)), "")
+    model = TABLES.get(table, SheetTable)
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
+def closest(word: str, allowed: Sequence[str]) -> str:
+    """Return " did you mean ...?" for the closest of the allowed words, empty where none is close.
+
+    Examples
+    --------
+    >>> closest("mass", ["mass_kg", "crr"]), closest("colour", ["mass_kg", "crr"])
+    (' did you mean mass_kg?', '')
+    """
+    found = difflib.get_close_matches(word, allowed, n=1, cutoff=0.6)
+    return f" did you mean {found[0]}?" if found else ""
+
+
+def _shown(found: Any) -> str:
+    text = f'"{found}"' if isinstance(found, str) else str(found).lower() if isinstance(found, bool) else str(found)
+    return text if len(text) <= 60 else text[:57] + "..."

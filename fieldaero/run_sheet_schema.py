@@ -1,0 +1,284 @@
+"""What a run sheet may say, key by key: types, ranges, and the slips that people make with units.
+
+Models of pydantic, frozen; unknown keys are refused, numbers are numbers (no text, no
+true or false) and finite.  Ranges are wide: they catch the wrong unit, not the unusual
+rider; common practice without a source.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+__all__ = [
+    "AnalysisChoices",
+    "Claim",
+    "CourseFacts",
+    "RideTable",
+    "Setup",
+    "SheetTable",
+    "StartLineTable",
+    "SystemTable",
+    "TunnelSweep",
+    "WeatherEntry",
+]
+
+Slip = tuple[float, float, str]
+
+
+def between(low: float, high: float, unit: str, *slips: Slip) -> AfterValidator:
+    """Accept low to high; outside, say what is allowed, and guess the slip from its own range."""
+
+    def check(value: float) -> float:
+        if math.isfinite(value) and low <= value <= high:
+            return value
+        hint = next((f"; {text}" for a, b, text in slips if a <= value <= b), "")
+        raise ValueError(f"allowed is {low:g} to {high:g}{' ' + unit if unit else ''}{hint}")
+
+    return AfterValidator(check)
+
+
+def _listed(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _not_empty(value: str) -> str:
+    if not value.strip():
+        raise ValueError("allowed is any text but an empty one")
+    return value
+
+
+def _zoned(value: datetime | None) -> datetime | None:
+    if value is not None and value.tzinfo is None:
+        raise ValueError("allowed is a time with its zone, like 2026-05-03T07:10:00Z or 2026-05-03T09:10:00+02:00")
+    return value
+
+
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Text = Annotated[str, Field(strict=True)]
+Name = Annotated[Text, AfterValidator(_not_empty)]
+Names = Annotated[tuple[Name, ...], BeforeValidator(_listed)]
+Numbers = Annotated[tuple[Number, ...], BeforeValidator(_listed)]
+Moment = Annotated[datetime | None, Field(strict=True), AfterValidator(_zoned)]
+YesNo = Annotated[bool, Field(strict=True)]
+
+Mass = Annotated[
+    Number,
+    between(
+        20.0,
+        300.0,
+        "kg",
+        (300.0, 700.0, "give kilograms: one pound is 0.4536 kg"),
+        (20e3, 300e3, "give kilograms, not grams"),
+    ),
+]
+Crr = Annotated[
+    Number,
+    between(0.0005, 0.05, "", (0.5, 50.0, "give a bare number like 0.0045, not per mille or per cent")),
+]
+Fraction = Annotated[Number, between(0.0, 0.5, "", (0.5, 50.0, "give a fraction, 1.5 % is 0.015"))]
+Efficiency = Annotated[Number, between(0.5, 1.0, "", (50.0, 100.0, "give a fraction, 97.6 % is 0.976"))]
+Speed = Annotated[Number, between(5.0, 120.0, "km/h", (2.0, 5.0, "give km/h"))]
+Distance = Annotated[Number, between(0.1, 2000.0, "km", (2000.0, 1e6, "give kilometres, not metres"))]
+Power = Annotated[Number, between(10.0, 2500.0, "W", (0.01, 2.5, "give watts, not kilowatts"))]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class SystemTable(_Table):
+    """Rider, bike and all that is carried."""
+
+    mass_kg: Mass
+    mass_sd_kg: Annotated[Number, between(0.0, 20.0, "kg")] | None = None
+    wheel_inertia_kg_m2: Annotated[Number, between(0.0, 1.0, "kg m2")] | None = None
+    wheel_circumference_m: (
+        Annotated[
+            Number,
+            between(1.0, 2.6, "m", (1000.0, 2600.0, "give metres: 2105 mm is 2.105"), (100.0, 260.0, "give metres")),
+        ]
+        | None
+    ) = None
+    wheel_circumference_sd: Fraction | None = None
+    power_at: Literal["crank", "pedal", "hub"] = "crank"
+    drivetrain_efficiency: Efficiency | None = None
+    crr: Crr | None = None
+    crr_sd: Annotated[Number, between(1e-6, 0.02, "")] | None = None
+    power_scale_sd: Fraction | None = None
+
+
+class AnalysisChoices(_Table):
+    """What the result is asked for."""
+
+    smallest_difference_m2: Annotated[Number, between(1e-5, 0.1, "m2")] | None = None
+    smallest_difference_w: Annotated[Number, between(0.05, 200.0, "W")] | None = None
+    smallest_difference_s: Annotated[Number, between(0.05, 3600.0, "s")] | None = None
+    report_speed_km_h: Speed = 45.0
+    report_distance_km: Distance = 40.0
+    report_power_w: Power = 250.0
+    roughness_length_m: Annotated[Number, between(1e-4, 0.5, "m")] = 0.03
+    drift_sd_per_h: Annotated[Number, between(0.0, 0.5, "", (0.5, 50.0, "give a fraction per hour"))] = 0.01
+    estimate_crr: YesNo = False
+
+    @model_validator(mode="after")
+    def _one_smallest(self) -> AnalysisChoices:
+        given = [n for n in ("m2", "w", "s") if getattr(self, f"smallest_difference_{n}") is not None]
+        if len(given) > 1:
+            raise ValueError(f"smallest_difference_ is given in {' and in '.join(given)}; allowed is one of them")
+        return self
+
+
+class CourseFacts(_Table):
+    """What is known of the course beside the rides."""
+
+    latitude_deg: Annotated[Number, between(-90.0, 90.0, "degrees")] | None = None
+    elevation_m: Annotated[Number, between(-450.0, 5500.0, "m")] | None = None
+    height_difference_m: Annotated[Number, between(-2000.0, 2000.0, "m")] | None = None
+
+
+class WeatherEntry(_Table):
+    """One observation as readings, or reports, or a file of readings."""
+
+    time: Moment = None
+    temperature_c: Number | None = None
+    pressure_hpa: Number | None = None
+    altimeter_hpa: Number | None = None
+    elevation_m: Annotated[Number, between(-450.0, 5500.0, "m")] | None = None
+    relative_humidity_pct: Number | None = None
+    dew_point_c: Number | None = None
+    wind_speed_m_s: Number | None = None
+    wind_from_deg: Annotated[Number, between(0.0, 360.0, "degrees")] | None = None
+    wind_height_m: Annotated[Number, between(0.2, 200.0, "m")] | None = None
+    temperature_sd_c: Annotated[Number, between(0.0, 10.0, "degC")] | None = None
+    pressure_sd_hpa: Annotated[Number, between(0.0, 50.0, "hPa")] | None = None
+    relative_humidity_sd_pct: Annotated[Number, between(0.0, 50.0, "per cent")] | None = None
+    metar: Name | None = None
+    file: Name | None = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> WeatherEntry:
+        readings = [k for k in READINGS if getattr(self, k) is not None]
+        if self.metar is not None and self.file is not None:
+            raise ValueError("metar and file are both given; allowed is one of them")
+        other = "metar" if self.metar is not None else "file" if self.file is not None else None
+        if other and readings:
+            raise ValueError(f"{other} is given together with {readings[0]}; allowed is one or the other")
+        if not other and self.temperature_c is None:
+            raise ValueError("temperature_c is missing; give temperature, pressure and humidity, or metar, or file")
+        if self.wind_from_deg is not None and self.wind_speed_m_s is None:
+            raise ValueError("wind_from_deg is given without wind_speed_m_s; give both or neither")
+        return self
+
+
+READINGS = (
+    "temperature_c",
+    "pressure_hpa",
+    "altimeter_hpa",
+    "relative_humidity_pct",
+    "dew_point_c",
+    "wind_speed_m_s",
+    "wind_from_deg",
+)
+
+
+class Setup(_Table):
+    """A named state of equipment or position."""
+
+    name: Name
+    mass_change_kg: Annotated[Number, between(-30.0, 30.0, "kg", (-30e3, 30e3, "give kilograms, not grams"))] = 0.0
+    description: Text = ""
+    photos: Names = ()
+    known_added_cda_m2: Annotated[Number, between(-0.5, 0.5, "m2")] | None = None
+    known_added_cda_sd_m2: Annotated[Number, between(0.0, 0.1, "m2")] | None = None
+
+    @model_validator(mode="after")
+    def _name(self) -> Setup:
+        if self.name == "-":
+            raise ValueError('name is "-", which stands for a lap that is not used; choose another name')
+        return self
+
+
+class StartLineTable(_Table):
+    """A point on the road and the direction in which it is crossed."""
+
+    latitude_deg: Annotated[Number, between(-90.0, 90.0, "degrees")]
+    longitude_deg: Annotated[Number, between(-180.0, 180.0, "degrees")]
+    heading_deg: Annotated[Number, between(0.0, 360.0, "degrees")]
+
+
+class RideTable(_Table):
+    """A ride and the setup of each of its laps."""
+
+    file: Name
+    lap_source: Literal["button", "line", "repeat"] = "button"
+    laps: Names
+    start_line: StartLineTable | None = None
+
+
+class Claim(_Table):
+    """A published saving."""
+
+    setup: Name
+    versus: Name | None = None
+    saves: Annotated[Number, between(-10000.0, 10000.0, "")]
+    unit: Literal["s", "W", "m2", "percent"]
+    distance_km: Distance | None = None
+    power_w: Power | None = None
+    speed_km_h: Speed | None = None
+    comparable: YesNo = True
+    note: Text = ""
+
+
+class TunnelSweep(_Table):
+    """Drag area by yaw from a wind tunnel."""
+
+    setup: Name
+    yaw_deg: Numbers = ()
+    cda_m2: Numbers = ()
+    sd_m2: Annotated[Number, between(0.0, 0.1, "m2")] | Numbers | None = None
+    file: Name | None = None
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _arrays(self) -> TunnelSweep:
+        if self.file is not None:
+            if self.yaw_deg or self.cda_m2:
+                raise ValueError("file is given together with yaw_deg or cda_m2; allowed is one or the other")
+            return self
+        if not self.yaw_deg:
+            raise ValueError("yaw_deg is missing; give yaw_deg and cda_m2, or file")
+        if len(self.yaw_deg) != len(self.cda_m2):
+            raise ValueError(
+                f"yaw_deg has {len(self.yaw_deg)} values and cda_m2 {len(self.cda_m2)}; give as many of each"
+            )
+        if isinstance(self.sd_m2, tuple) and len(self.sd_m2) != len(self.yaw_deg):
+            raise ValueError(
+                f"sd_m2 has {len(self.sd_m2)} values for {len(self.yaw_deg)} angles; give one, or one each"
+            )
+        if any(b <= a for a, b in zip(self.yaw_deg[:-1], self.yaw_deg[1:], strict=True)):
+            raise ValueError("yaw_deg does not rise from value to value; sort the table by yaw")
+        if any(abs(yaw) > 90.0 for yaw in self.yaw_deg):
+            raise ValueError("yaw_deg holds an angle beyond 90 degrees; allowed is -90 to 90")
+        if any(not 0.01 <= cda <= 2.0 for cda in self.cda_m2):
+            raise ValueError("cda_m2 holds a value outside 0.01 to 2 m2; give square metres")
+        return self
+
+
+class SheetTable(_Table):
+    """The whole run sheet."""
+
+    schema_: Annotated[int, Field(strict=True, alias="schema")]
+    title: Name
+    baseline: Name
+    system: SystemTable
+    analysis: AnalysisChoices = AnalysisChoices()
+    course: CourseFacts = CourseFacts()
+    weather: Annotated[tuple[WeatherEntry, ...], BeforeValidator(_listed)]
+    setups: Annotated[tuple[Setup, ...], BeforeValidator(_listed)]
+    rides: Annotated[tuple[RideTable, ...], BeforeValidator(_listed)]
+    claims: Annotated[tuple[Claim, ...], BeforeValidator(_listed)] = ()
+    tunnel: Annotated[tuple[TunnelSweep, ...], BeforeValidator(_listed)] = ()
