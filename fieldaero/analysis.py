@@ -8,23 +8,34 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from fieldaero.closure import lap_closure
-from fieldaero.errors import CannotAnswerError
+from fieldaero.compare import SetupComparison
+from fieldaero.errors import CannotAnswerError, OutOfRangeError
+from fieldaero.estimation import Estimates, estimate_session
+from fieldaero.lap_results import lap_results
 from fieldaero.plain_comparison import setup_difference, setup_mean
 from fieldaero.result import (
     ComparisonResult,
     CrrResult,
+    DriftResult,
     InputFile,
     LapResult,
+    LapShift,
     Result,
+    SecondsResult,
     SetupResult,
+    WattsResult,
     WindResult,
 )
-from fieldaero.run_sheet import RunSheet, read_run_sheet
-from fieldaero.session import Session, SessionLap, open_session
+from fieldaero.run_sheet import read_run_sheet
+from fieldaero.session import Session, open_session
+from fieldaero.session_segments import fittable_laps
+from fieldaero.translate import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2, seconds_over_distance, watts_at_speed
+from fieldaero.verdict import NOT_RESOLVED, further_laps, verdict
 from fieldaero.version import VERSION
 
 __all__ = ["analyse", "analyse_session"]
+
+DISAGREE_SD = 3.0  # the two estimators share their data, so that chance alone keeps them much closer than this
 
 
 def analyse(path: str | os.PathLike[str], *, progress: Callable[[str], None] | None = None) -> Result:
@@ -54,19 +65,24 @@ def analyse(path: str | os.PathLike[str], *, progress: Callable[[str], None] | N
 def analyse_session(session: Session, *, progress: Callable[[str], None] | None = None) -> Result:
     """Analyse a session that is already open; see :func:`analyse`."""
     say = progress or (lambda _: None)
-    say("drag area of each lap")
     sheet = session.run_sheet
-    rows = [_lap_result(session, lap) for lap in session.laps]
-    warnings = [*session.warnings, *_left_out(rows)]
-    by_setup = {
-        setup.name: [row.closure_cda_m2 for row in rows if row.used and row.setup == setup.name]
-        for setup in sheet.setups
-    }
-    if not any(value is not None for values in by_setup.values() for value in values):
+    chosen = fittable_laps(session)
+    if not chosen:
         raise CannotAnswerError(
-            f"{sheet.path.name}: no lap gives a drag area. Name at least one whole lap with power and speed for a setup "
-            "under [[rides]] laps."
+            f"{sheet.path.name}: no lap gives a drag area. Name at least one whole lap with power and speed for a "
+            "setup under [[rides]] laps."
         )
+    say("fitting all laps together")
+    try:
+        estimates = estimate_session(session, laps=chosen)
+    except np.linalg.LinAlgError as problem:
+        raise CannotAnswerError(
+            f"{sheet.path.name}: the laps do not determine their drag areas ({problem}). Check mass, speed and power "
+            "for impossible values, or use more laps."
+        ) from None
+    rows = lap_results(session, estimates)
+    comparisons = _comparisons(session, estimates, rows)
+    warnings = [*session.warnings, *estimates.warnings, *_left_out(rows), *_doubts(estimates, rows, comparisons)]
     return Result(
         title=sheet.title,
         baseline=sheet.baseline,
@@ -75,77 +91,176 @@ def analyse_session(session: Session, *, progress: Callable[[str], None] | None 
             InputFile(file=sheet.path.name, sha256=sheet.sha256),
             *(InputFile(file=r.ride.source.file, sha256=r.ride.source.sha256) for r in session.rides),
         ),
-        lap_results=tuple(rows),
-        setup_results=tuple(_setup_result(name, values) for name, values in by_setup.items()),
-        comparison_results=tuple(
-            _comparison(name, values, sheet, by_setup[sheet.baseline])
-            for name, values in by_setup.items()
-            if name != sheet.baseline
+        lap_results=rows,
+        setup_results=_setups(session, estimates),
+        comparison_results=comparisons,
+        crr=CrrResult(value=estimates.fit.crr, se=estimates.fit.crr_se, estimated=sheet.analysis.estimate_crr),
+        wind=_wind(estimates),
+        lap_scatter_m2=estimates.comparison.lap_scatter_m2,
+        drift_m2_per_h=DriftResult(
+            value=estimates.comparison.drift_m2_per_h, se=estimates.comparison.drift_se_m2_per_h
         ),
-        crr=CrrResult(value=sheet.system.crr, se=sheet.system.crr_sd),
-        wind=_wind(session),
+        budget_rows=estimates.budget,
+        estimates=estimates,
+        session=session,
         warnings=tuple(dict.fromkeys(warnings)),
     )
 
 
-def _lap_result(session: Session, entry: SessionLap) -> LapResult:
-    sheet, lap = session.run_sheet, entry.lap
-    session_ride = session.rides[entry.ride]
-    balance, ride = session_ride.balance, session_ride.ride
-    closure = lap_closure(
-        balance,
-        start_s=lap.start_s,
-        end_s=lap.end_s,
-        crr=sheet.system.crr,
-        height_difference_m=sheet.course.height_difference_m or 0.0,
-    )
-    known = balance.total(np.where(balance.known, balance.duration_s, 0.0), lap.start_s, lap.end_s)
-    work = balance.total(balance.power_w * np.where(balance.known, balance.duration_s, 0.0), lap.start_s, lap.end_s)
-    inside = (balance.time_s[:-1] >= lap.start_s) & (balance.time_s[1:] <= lap.end_s)
-    why_not = ""
-    if entry.used and not entry.whole:
-        why_not = f"{lap.distance_m:.0f} m is not a whole lap of {session.course.length_m:.0f} m"
-    elif entry.used and not math.isfinite(closure.cda_m2):
-        why_not = f"power or speed is missing for {closure.unknown_s:.0f} s of it"
-    clock = ride.clock(lap.start_s)
-    return LapResult(
-        ride=ride.source.file,
-        lap=lap.number,
-        setup=entry.setup,
-        used=entry.used and not why_not,
-        flags=tuple(dict.fromkeys(flag.name for flag in lap.flags)),
-        start=None if clock is None else clock.isoformat(timespec="milliseconds"),
-        duration_s=lap.duration_s,
-        distance_m=lap.distance_m,
-        speed_m_s=lap.distance_m / lap.duration_s if lap.duration_s > 0.0 else math.nan,
-        power_w=work / known if known > 0.0 else math.nan,
-        air_density_kg_m3=_mean(balance.air_density_kg_m3[inside]),
-        yaw_deg_median=_median_yaw_deg(session, entry),
-        cda_m2=None,
-        cda_se_m2=None,
-        closure_cda_m2=closure.cda_m2 if entry.whole and math.isfinite(closure.cda_m2) else None,
-        residual_rms_m=None,
-        flag_sentences=tuple(flag.sentence for flag in lap.flags),
-        why_not=why_not,
+def flat_road(session: Session, estimates: Estimates) -> FlatRoad:
+    """Return what watts and seconds are worked out for: this rider and bike in the session's mean air."""
+    density = np.concatenate([r.conditions.air_density_kg_m3 for r in session.rides])
+    return FlatRoad(
+        system=session.run_sheet.system,
+        crr=estimates.fit.crr,
+        air_density_kg_m3=float(np.nanmean(density)),
+        gravity_m_s2=session.gravity_m_s2,
     )
 
 
-def _median_yaw_deg(session: Session, entry: SessionLap) -> float | None:
-    if session.wind_east_m_s is None:
-        return None
-    balance = session.rides[entry.ride].balance
-    inside = (
-        (balance.time_s[:-1] >= entry.lap.start_s)
-        & (balance.time_s[1:] <= entry.lap.end_s)
-        & balance.known
-        & np.isfinite(balance.heading_deg)
-        & (balance.speed_m_s > 1.0)
-    )
-    if not inside.any():
-        return None
-    u = balance.speed_m_s - balance.wind_along_m_s
-    yaw = np.degrees(np.arctan2(balance.wind_across_m_s, u))[inside]
-    return float(np.median(np.abs(yaw)))
+def _setups(session: Session, estimates: Estimates) -> tuple[SetupResult, ...]:
+    found = {mean.setup: mean for mean in estimates.comparison.setups}
+    out = []
+    for setup in session.run_sheet.setups:
+        mean = found.get(setup.name)
+        if mean is None:
+            out.append(SetupResult(setup=setup.name, laps=0, cda_m2=None, se_m2=None, interval95_m2=None))
+        else:
+            out.append(
+                SetupResult(
+                    setup=mean.setup,
+                    laps=mean.laps,
+                    cda_m2=mean.cda_m2,
+                    se_m2=mean.se_m2,
+                    interval95_m2=mean.interval(),
+                )
+            )
+    return tuple(out)
+
+
+def _comparisons(session: Session, estimates: Estimates, rows: Sequence[LapResult]) -> tuple[ComparisonResult, ...]:
+    found = estimates.comparison
+    means = {mean.setup: mean for mean in found.setups}
+    out: list[ComparisonResult] = []
+    for i, pair in enumerate(found.comparisons):
+        smallest = _smallest_m2(session, estimates, means[pair.versus].cda_m2)
+        laps = means[pair.setup].laps + means[pair.versus].laps
+        says = verdict(pair.interval95_m2, smallest_difference_m2=smallest)
+        plain = setup_difference(cda_m2=_closures(rows, pair.setup), versus_cda_m2=_closures(rows, pair.versus))
+        out.append(
+            ComparisonResult(
+                setup=pair.setup,
+                versus=pair.versus,
+                delta_cda_m2=pair.delta_cda_m2,
+                se_m2=pair.se_m2,
+                df=pair.df,
+                interval95_m2=pair.interval95_m2,
+                p_value=pair.p_value,
+                verdict=says,
+                watts=_watts(session, estimates, pair),
+                seconds=_seconds(session, estimates, pair, means[pair.versus].cda_m2),
+                further_laps=further_laps(
+                    delta_cda_m2=pair.delta_cda_m2,
+                    se_m2=pair.se_m2,
+                    df=pair.df,
+                    laps=laps,
+                    smallest_difference_m2=smallest,
+                )
+                if says == NOT_RESOLVED
+                else None,
+                smallest_difference_m2=smallest,
+                interval95_alone_m2=pair.interval95_alone_m2,
+                closure_delta_cda_m2=plain.delta_cda_m2,
+                closure_se_m2=plain.se_m2,
+                lap_shifts=tuple(
+                    LapShift(
+                        ride=session.rides[lap.ride].ride.source.file,
+                        lap=lap.lap.number,
+                        shift_m2=float(found.influence.shift_m2[k, i]),
+                    )
+                    for k, lap in enumerate(estimates.laps)
+                ),
+            )
+        )
+    missing = [
+        name.name
+        for name in session.run_sheet.setups
+        if name.name != session.run_sheet.baseline and name.name not in {c.setup for c in out}
+    ]
+    out += [
+        ComparisonResult(
+            setup=name,
+            versus=session.run_sheet.baseline,
+            delta_cda_m2=None,
+            se_m2=None,
+            df=None,
+            interval95_m2=None,
+            p_value=None,
+            verdict=NOT_RESOLVED,
+        )
+        for name in missing
+    ]
+    return tuple(out)
+
+
+def _closures(rows: Sequence[LapResult], setup: str) -> list[float]:
+    return [
+        math.nan if row.closure_cda_m2 is None else row.closure_cda_m2
+        for row in rows
+        if row.used and row.setup == setup
+    ]
+
+
+def _smallest_m2(session: Session, estimates: Estimates, cda_m2: float) -> float | None:
+    choices = session.run_sheet.analysis
+    road = flat_road(session, estimates)
+    if choices.smallest_difference_m2 is not None:
+        return choices.smallest_difference_m2
+    if choices.smallest_difference_w is not None:
+        return cda_for_watts_m2(choices.smallest_difference_w, road=road, speed_km_h=choices.report_speed_km_h)
+    if choices.smallest_difference_s is not None:
+        return cda_for_seconds_m2(
+            choices.smallest_difference_s,
+            cda_m2=cda_m2,
+            road=road,
+            distance_km=choices.report_distance_km,
+            power_w=choices.report_power_w,
+        )
+    return None
+
+
+def _watts(session: Session, estimates: Estimates, pair: SetupComparison) -> WattsResult:
+    speed = session.run_sheet.analysis.report_speed_km_h
+    value, low, high = watts_at_speed(
+        [pair.delta_cda_m2, *pair.interval95_m2], road=flat_road(session, estimates), speed_km_h=speed
+    ).tolist()
+    return WattsResult(speed_km_h=speed, value=value, interval95=None if math.isnan(low) else (low, high))
+
+
+def _seconds(session: Session, estimates: Estimates, pair: SetupComparison, cda_m2: float) -> SecondsResult | None:
+    choices = session.run_sheet.analysis
+    low, high = pair.interval95_m2
+
+    def at(delta: float) -> float:
+        return float(
+            seconds_over_distance(
+                delta,
+                cda_m2=cda_m2,
+                road=flat_road(session, estimates),
+                distance_km=choices.report_distance_km,
+                power_w=choices.report_power_w,
+            )
+        )
+
+    try:
+        return SecondsResult(
+            distance_km=choices.report_distance_km,
+            power_w=choices.report_power_w,
+            value=at(pair.delta_cda_m2),
+            interval95=None if math.isnan(low) else (at(low), at(high)),
+        )
+    except OutOfRangeError:
+        return None  # an interval so wide that it holds drag areas below zero has no time
 
 
 def _left_out(rows: Sequence[LapResult]) -> list[str]:
@@ -156,44 +271,54 @@ def _left_out(rows: Sequence[LapResult]) -> list[str]:
     ]
 
 
-def _numbers(values: Sequence[float | None]) -> list[float]:
-    return [math.nan if value is None else value for value in values]
+def _doubts(estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequence[ComparisonResult]) -> list[str]:
+    found = []
+    counts = {mean.setup: mean.laps for mean in estimates.comparison.setups}
+    if max(counts.values()) < 2:
+        found.append(
+            "No setup has two laps, so how much the rider scatters from lap to lap is not known; the intervals take "
+            "half a per cent for it. Repeat each setup."
+        )
+    else:
+        found += [
+            f"{name}: a single lap; its scatter is taken to be that of the other setups."
+            for name, count in counts.items()
+            if count == 1
+        ]
+    if len(counts) == 1:
+        found.append("Only one setup has laps that can be used, so there is nothing to compare.")
+    for row in rows:
+        if row.outlier:
+            found.append(
+                f"{row.ride}, lap {row.lap} ({row.setup}): lies further from the other laps than chance brings. Look for "
+                "a reason; the result keeps it."
+            )
+    for c in comparisons:
+        if None in (c.closure_delta_cda_m2, c.closure_se_m2, c.delta_cda_m2, c.se_m2):
+            continue
+        assert c.delta_cda_m2 is not None and c.se_m2 is not None  # noqa: PT018
+        assert c.closure_delta_cda_m2 is not None and c.closure_se_m2 is not None  # noqa: PT018
+        apart = abs(c.delta_cda_m2 - c.closure_delta_cda_m2)
+        if apart > DISAGREE_SD * math.hypot(c.se_m2, c.closure_se_m2):
+            found.append(
+                f"{c.setup} against {c.versus}: the joint fit says {c.delta_cda_m2:+.4f} m² and plain closure "
+                f"{c.closure_delta_cda_m2:+.4f} m², further apart than their errors allow. Look at the flagged laps "
+                "before believing either."
+            )
+    return found
 
 
-def _setup_result(name: str, values: Sequence[float | None]) -> SetupResult:
-    mean = setup_mean(_numbers(values))
-    return SetupResult(
-        setup=name,
-        laps=mean.laps,
-        cda_m2=mean.cda_m2,
-        se_m2=mean.se_m2,
-        interval95_m2=mean.interval() if mean.laps > 1 else None,
-    )
-
-
-def _comparison(
-    name: str, values: Sequence[float | None], sheet: RunSheet, baseline: Sequence[float | None]
-) -> ComparisonResult:
-    found = setup_difference(cda_m2=_numbers(values), versus_cda_m2=_numbers(baseline))
-    return ComparisonResult(
-        setup=name,
-        versus=sheet.baseline,
-        delta_cda_m2=found.delta_cda_m2,
-        se_m2=found.se_m2,
-        df=found.df,
-        interval95_m2=found.interval() if math.isfinite(found.df) else None,
-        p_value=found.p_value,
-    )
-
-
-def _wind(session: Session) -> WindResult | None:
-    east, north = session.wind_east_m_s, session.wind_north_m_s
-    if east is None or north is None:
-        return None
+def _wind(estimates: Estimates) -> WindResult:
+    east, north = estimates.fit.mean_wind_m_s
     return WindResult(
-        mean_m_s=math.hypot(east, north), from_deg=math.degrees(math.atan2(-east, -north)) % 360.0, sd_m_s=None
+        mean_m_s=math.hypot(east, north),
+        from_deg=math.degrees(math.atan2(-east, -north)) % 360.0,
+        sd_m_s=estimates.fit.noise["slow_wind_sd_m_s"],
+        mean_sd_m_s=float(np.mean(estimates.fit.mean_wind_sd_m_s)),
     )
 
 
-def _mean(values: np.ndarray) -> float:
-    return float(np.mean(values)) if len(values) else math.nan
+def plain_setup_mean(rows: Sequence[LapResult], setup: str) -> tuple[float, float]:
+    """Return a setup's mean by plain closure and its standard error [m2]."""
+    mean = setup_mean(_closures(rows, setup))
+    return mean.cda_m2, mean.se_m2

@@ -294,7 +294,7 @@ def _influence(
     judged = np.isfinite(z)
     # One wild lap widens every other lap's error, so the scale is taken from the middle of them.
     size: Floats = np.abs(z[judged])
-    middle = 1.4826 * float(np.median(size)) if len(size) >= 5 else 1.0
-    robust = z / max(min(middle, 1.0), 0.5)
-    limit = float(stats.norm.ppf(1.0 - OUTLIER_P / (2.0 * max(np.count_nonzero(judged), 1))))
+    middle = 1.4826 * float(np.quantile(size, 0.5)) if len(size) >= 5 else 1.0
+    robust: Floats = z / float(np.clip(middle, 0.5, 1.0))
+    limit = float(stats.norm.ppf(1.0 - OUTLIER_P / (2.0 * max(int(np.count_nonzero(judged)), 1))))
     return Influence(shift_m2=shift, outlier_z=robust, outlier=np.abs(np.nan_to_num(robust)) > limit)

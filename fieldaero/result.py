@@ -14,6 +14,9 @@ from typing import Any
 
 import pandas as pd
 
+from fieldaero.budget import BudgetRow
+from fieldaero.estimation import Estimates
+from fieldaero.session import Session
 from fieldaero.summary_text import summary_text
 
 __all__ = [
@@ -22,6 +25,7 @@ __all__ = [
     "DriftResult",
     "InputFile",
     "LapResult",
+    "LapShift",
     "Result",
     "SecondsResult",
     "SetupResult",
@@ -60,6 +64,7 @@ class LapResult:
     cda_se_m2: float | None
     closure_cda_m2: float | None
     residual_rms_m: float | None
+    outlier: bool = False
     flag_sentences: tuple[str, ...] = ()
     why_not: str = ""
 
@@ -95,8 +100,22 @@ class SecondsResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LapShift:
+    """How far a difference would move if one lap were left out [m2]."""
+
+    ride: str
+    lap: int
+    shift_m2: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class ComparisonResult:
-    """A setup minus another: negative means less drag."""
+    """A setup minus another: negative means less drag.
+
+    ``interval95_m2`` and ``p_value`` hold for all comparisons of the result together,
+    ``interval95_alone_m2`` for this one alone.  ``closure_delta_cda_m2`` is what the laps'
+    plain closures say, with Welch's standard error.
+    """
 
     setup: str
     versus: str
@@ -109,6 +128,11 @@ class ComparisonResult:
     watts: WattsResult | None = None
     seconds: SecondsResult | None = None
     further_laps: int | None = None
+    smallest_difference_m2: float | None = None
+    interval95_alone_m2: tuple[float, float] | None = None
+    closure_delta_cda_m2: float | None = None
+    closure_se_m2: float | None = None
+    lap_shifts: tuple[LapShift, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,6 +151,7 @@ class WindResult:
     mean_m_s: float
     from_deg: float
     sd_m_s: float | None
+    mean_sd_m_s: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,6 +176,10 @@ class Result:
         The rows behind :attr:`laps`, :attr:`setups` and :attr:`comparisons`.
     crr, wind, lap_scatter_m2, drift_m2_per_h
         What else was found; None where it is not known.
+    budget_rows
+        Uncertainty budget, rows for each comparison.
+    estimates, session
+        The fit and the data behind the numbers, for figures and further questions.
     warnings
         What weakens the result, one plain sentence each.
     """
@@ -166,6 +195,9 @@ class Result:
     wind: WindResult | None = None
     lap_scatter_m2: float | None = None
     drift_m2_per_h: DriftResult | None = None
+    budget_rows: tuple[BudgetRow, ...] = ()
+    estimates: Estimates | None = None
+    session: Session | None = None
     warnings: tuple[str, ...] = ()
 
     @property
@@ -182,6 +214,11 @@ class Result:
     def comparisons(self) -> pd.DataFrame:
         """One row per comparison, columns as in the JSON, nested ones joined by an underscore."""
         return _frame(self.comparison_results, ComparisonResult)
+
+    @property
+    def budget(self) -> pd.DataFrame:
+        """One row per input and comparison."""
+        return _frame(self.budget_rows, BudgetRow)
 
     def summary(self) -> str:
         """Tell the result in plain text, the warnings first."""
@@ -200,7 +237,7 @@ class Result:
             "comparisons": _plain(self.comparison_results),
             "claims": [],
             "tunnel": [],
-            "budget": [],
+            "budget": _plain(self.budget_rows),
             "crr": _plain(self.crr),
             "wind": _plain(self.wind),
             "lap_scatter_m2": _plain(self.lap_scatter_m2),
@@ -238,6 +275,8 @@ def _flat(row: Any) -> dict[str, Any]:
         if f.name.startswith("interval95"):
             unit = f.name.removeprefix("interval95")
             out["interval95_low" + unit], out["interval95_high" + unit] = value or (math.nan, math.nan)
+        elif f.name == "lap_shifts":
+            continue
         elif f.name in ("watts", "seconds"):
             low, high = (value.interval95 or (math.nan, math.nan)) if value else (math.nan, math.nan)
             out[f.name] = value.value if value else math.nan

@@ -220,8 +220,8 @@ def check_lap_list(run_sheet: RunSheet, ride_index: int, n_laps: int) -> None:
     if len(entry.laps) == n_laps:
         return
     raise RunSheetError(
-        f"{run_sheet.path.name}: [[rides]] no. {ride_index + 1}, laps names {len(entry.laps)} laps, and {entry.file} has "
-        f'{n_laps} by lap_source = "{entry.lap_source}"; name each in order, with "-" for one that is not used. '
+        f"{run_sheet.path.name}: [[rides]] no. {ride_index + 1}, laps names {len(entry.laps)} laps, and {entry.file} "
+        f'has {n_laps} by lap_source = "{entry.lap_source}"; name each in order, with "-" for one that is not used. '
         f"To see them: fieldaero laps {entry.file} --source {entry.lap_source}"
     )
 

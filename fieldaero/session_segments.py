@@ -123,7 +123,7 @@ def _ride_offsets(session: Session) -> list[float]:
 
 
 def _columns(session: Session, k: int) -> Floats:
-    """What is summed over a segment, per interval between samples, shape (n - 1, 13)."""
+    """Return what is summed over a segment, per interval between samples, shape (n - 1, 13)."""
     session_ride = session.rides[k]
     b, ride = session_ride.balance, session_ride.ride
     known = b.known
@@ -170,7 +170,7 @@ def _columns(session: Session, k: int) -> Floats:
 
 def _overlap(t: Floats, start: float, end: float) -> Floats:
     """Time of each interval that lies between two moments [s]."""
-    return np.maximum(np.minimum(t[1:], end) - np.maximum(t[:-1], start), 0.0)
+    return np.asarray(np.maximum(np.minimum(t[1:], end) - np.maximum(t[:-1], start), 0.0), dtype=np.float64)
 
 
 def _edge_times(ride: SessionRide, lap: SessionLap, cells: RoadCells, length_m: float) -> Floats:
@@ -186,7 +186,7 @@ def _edge_times(ride: SessionRide, lap: SessionLap, cells: RoadCells, length_m: 
     rising = np.concatenate([[True], np.diff(position) > 1e-9])
     at = np.interp(cells.edge_m, position[rising], times[rising])
     at[0], at[-1] = lap.lap.start_s, lap.lap.end_s
-    return np.maximum.accumulate(at)
+    return np.asarray(np.maximum.accumulate(at), dtype=np.float64)
 
 
 def _expected_wind(session: Session, laps: Sequence[SessionLap], middle_s: Floats, offsets: Sequence[float]) -> Floats:

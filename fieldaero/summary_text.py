@@ -33,7 +33,9 @@ def summary_text(result: Result) -> str:
     if result.warnings:
         parts.append("Mind first\n" + "\n".join(_bullet(sentence) for sentence in result.warnings))
     if result.comparison_results:
-        parts.append("What the laps say\n" + "\n".join(_bullet(_sentence(c, result)) for c in result.comparison_results))
+        parts.append(
+            "What the laps say\n" + "\n".join(_bullet(_sentence(c, result)) for c in result.comparison_results)
+        )
     parts.append("Setups\n" + _setups(result.setup_results))
     parts.append("Laps\n" + _laps(result.lap_results) + "\n" + _lap_notes(result.lap_results))
     parts.append("Taken and found\n" + "\n".join(_bullet(sentence) for sentence in _facts(result)))

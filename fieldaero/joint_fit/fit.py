@@ -68,6 +68,10 @@ class FitSettings:
     height_precision: Floats | None = None
     height_information: Floats | None = None
 
+    def __post_init__(self) -> None:
+        if not (self.crr_sd > 0.0 and self.height_gain_sd_m > 0.0):
+            raise ValueError("crr_sd and height_gain_sd_m must be above zero")
+
 
 @dataclass(frozen=True, kw_only=True)
 class JointFit:

@@ -1,0 +1,200 @@
+"""From a session to estimates: the joint fit with what is known beforehand, and its laps compared."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldaero.budget import BudgetRow, CommonInput, budget, common_covariance_m4, common_inputs
+from fieldaero.compare import Comparison, LapTable, compare_setups
+from fieldaero.course import Course
+from fieldaero.joint_fit import FitSettings, JointFit, RoadCells, joint_fit
+from fieldaero.joint_fit.inputs import input_sensitivities
+from fieldaero.session import Session, SessionLap
+from fieldaero.session_segments import cut_laps, fittable_laps
+
+__all__ = ["Estimates", "estimate_session"]
+
+Floats = NDArray[np.float64]
+
+WIND_SD_M_S = (0.3, 0.3)  # of either component: so much, and so much of the observed speed; common practice, no source
+WIDE_CRR_SD = 0.003  # where Crr is to be estimated from the laps
+CLOSED_SD_M = 0.01
+STATED_HEIGHT_SD_M = 0.1
+ALTIMETER_SD_M = 2.0  # of a barometer on a moving bike: weather, and the air's own pressure on the device
+ALTIMETER_SCALE_M = 1000.0
+ALTIMETER_WHITE_SD_M = 0.3
+UNKNOWN_HEIGHT_SD_M = 100.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimates:
+    """What the joint fit and the comparison found.
+
+    Attributes
+    ----------
+    laps
+        Laps that were fitted, K of them.
+    fit
+        The joint fit.
+    covariance_m4
+        Of the laps' drag areas, common inputs included, shape (K, K).
+    comparison
+        Setups compared.
+    inputs
+        What all laps have in common.
+    budget
+        One set of rows per comparison.
+    warnings
+        One plain sentence each.
+    """
+
+    laps: tuple[SessionLap, ...]
+    fit: JointFit
+    covariance_m4: Floats
+    comparison: Comparison
+    inputs: tuple[CommonInput, ...]
+    budget: tuple[BudgetRow, ...]
+    warnings: tuple[str, ...]
+
+
+def estimate_session(
+    session: Session,
+    *,
+    laps: Sequence[SessionLap] | None = None,
+    start: JointFit | None = None,
+    hyper_uncertainty: bool = True,
+) -> Estimates:
+    """Fit the used laps of a session jointly and compare the setups.
+
+    Parameters
+    ----------
+    session
+        The session.
+    laps
+        Laps to fit; those that can be fitted if not given.
+    start
+        A former fit of the session, to begin from with its noise parameters.
+    hyper_uncertainty
+        Whether the uncertainty of the noise parameters is worked out too.
+
+    Raises
+    ------
+    CannotAnswerError
+        Without a lap that can be fitted.
+    numpy.linalg.LinAlgError
+        Where the laps do not determine the unknowns.
+    """
+    chosen = tuple(laps) if laps is not None else fittable_laps(session)
+    segments = cut_laps(session, chosen)
+    settings, warnings = _settings(session, segments.cells)
+    fit = joint_fit(segments, settings, start=start, hyper_uncertainty=hyper_uncertainty)
+    sheet = session.run_sheet
+    density = np.concatenate([r.conditions.air_density_kg_m3 for r in session.rides])
+    density_sd = np.concatenate([r.conditions.air_density_sd_kg_m3 for r in session.rides])
+    inputs = common_inputs(
+        input_sensitivities(fit),
+        system=sheet.system,
+        mass_kg=sheet.system.mass_kg,
+        air_density_kg_m3=float(np.nanmean(density)),
+        air_density_sd_kg_m3=float(np.nanmean(density_sd)),
+        crr=fit.crr,
+        crr_se=fit.crr_se,
+    )
+    covariance = fit.covariance_m4 + common_covariance_m4(inputs)
+    comparison = compare_setups(
+        LapTable(
+            cda_m2=fit.cda_m2,
+            covariance_m4=covariance,
+            setup=tuple(lap.setup for lap in chosen),
+            time_h=(segments.start_s + segments.end_s) / 7200.0,
+            slopes_m4=fit.covariance_slopes if hyper_uncertainty else None,
+            slope_covariance=fit.theta_covariance if hyper_uncertainty else None,
+        ),
+        baseline=sheet.baseline,
+        setups=[setup.name for setup in sheet.setups],
+        drift_sd_per_h=sheet.analysis.drift_sd_per_h,
+        pairs=_pairs(session),
+    )
+    return Estimates(
+        laps=chosen,
+        fit=fit,
+        covariance_m4=covariance,
+        comparison=comparison,
+        inputs=inputs,
+        budget=_budgets(comparison, inputs),
+        warnings=tuple(warnings),
+    )
+
+
+def _pairs(session: Session) -> list[tuple[str, str]]:
+    """Each setup against the baseline, then what claims compare besides."""
+    sheet = session.run_sheet
+    pairs = [(setup.name, sheet.baseline) for setup in sheet.setups if setup.name != sheet.baseline]
+    for claim in sheet.claims:
+        pair = (claim.setup, claim.versus or sheet.baseline)
+        if pair not in pairs and pair[::-1] not in pairs:
+            pairs.append(pair)
+    return pairs
+
+
+def _settings(session: Session, cells: RoadCells) -> tuple[FitSettings, list[str]]:
+    sheet, course = session.run_sheet, session.course
+    warnings: list[str] = []
+    wind_sd = None
+    if session.wind_east_m_s is not None and session.wind_north_m_s is not None:
+        observed = float(np.hypot(session.wind_east_m_s, session.wind_north_m_s))
+        wind_sd = float(np.hypot(WIND_SD_M_S[0], WIND_SD_M_S[1] * observed))
+    crr_sd = WIDE_CRR_SD if sheet.analysis.estimate_crr else sheet.system.crr_sd
+    settings = FitSettings(crr=sheet.system.crr, crr_sd=crr_sd, wind_sd_m_s=wind_sd)
+    if not course.closed:
+        if sheet.course.height_difference_m is not None:
+            settings = replace(
+                settings, height_gain_m=sheet.course.height_difference_m, height_gain_sd_m=STATED_HEIGHT_SD_M
+            )
+        else:
+            settings = replace(settings, height_gain_sd_m=UNKNOWN_HEIGHT_SD_M)
+            known = bool(np.isfinite(course.altitude_m[[0, -1]]).all())
+            warnings.append(
+                "Start and finish lie apart, and the run sheet does not give the height between them "
+                "([course] height_difference_m): "
+                + ("the altimeter's is taken, good to some 2 m" if known else "nothing else does either")
+                + ". Drag areas themselves are uncertain by that; their differences are not."
+            )
+    altimeter = _altimeter(course, cells)
+    if altimeter is not None:
+        settings = replace(settings, height_precision=altimeter[0], height_information=altimeter[1])
+    return settings, warnings
+
+
+def _altimeter(course: Course, cells: RoadCells) -> tuple[Floats, Floats] | None:
+    """Return what the recorded altitude says of the cells' heights: precision, and precision times mean."""
+    if not np.isfinite(course.altitude_m).all():
+        return None
+    edge = cells.edge_m
+    rise = np.diff(np.interp(edge, course.position_m, course.altitude_m))
+    apart = np.abs(edge[:, None] - edge[None, :])
+    covariance = ALTIMETER_SD_M**2 * np.exp(-apart / ALTIMETER_SCALE_M) + ALTIMETER_WHITE_SD_M**2 * np.eye(len(edge))
+    steps = np.diff(np.eye(len(edge)), axis=0)
+    precision: Floats = np.asarray(np.linalg.inv(steps @ covariance @ steps.T), dtype=np.float64)
+    return precision, precision @ rise
+
+
+def _budgets(comparison: Comparison, inputs: Sequence[CommonInput]) -> tuple[BudgetRow, ...]:
+    names = [mean.setup for mean in comparison.setups]
+    rows: list[BudgetRow] = []
+    for pair in comparison.comparisons:
+        i, j = names.index(pair.setup), names.index(pair.versus)
+        rows += budget(
+            inputs,
+            setup=pair.setup,
+            versus=pair.versus,
+            setup_weights=comparison.weights[i],
+            versus_weights=comparison.weights[j],
+            cda_se_m2=comparison.setups[i].se_m2,
+            delta_se_m2=pair.se_m2,
+        )
+    return tuple(rows)
