@@ -10,7 +10,7 @@ import numpy as np
 
 from fieldaero.compare import SetupComparison
 from fieldaero.errors import CannotAnswerError, OutOfRangeError
-from fieldaero.estimation import Estimates, estimate_session
+from fieldaero.estimation import Estimates, crr_prior_sd, estimate_session
 from fieldaero.lap_results import lap_results
 from fieldaero.plain_comparison import setup_difference, setup_mean
 from fieldaero.result import (
@@ -94,7 +94,13 @@ def analyse_session(session: Session, *, progress: Callable[[str], None] | None 
         lap_results=rows,
         setup_results=_setups(session, estimates),
         comparison_results=comparisons,
-        crr=CrrResult(value=estimates.fit.crr, se=estimates.fit.crr_se, estimated=sheet.analysis.estimate_crr),
+        crr=CrrResult(
+            value=estimates.fit.crr,
+            se=estimates.fit.crr_se,
+            given=sheet.system.crr,
+            given_sd=crr_prior_sd(session),
+            estimated=sheet.analysis.estimate_crr,
+        ),
         wind=_wind(estimates),
         lap_scatter_m2=estimates.comparison.lap_scatter_m2,
         drift_m2_per_h=DriftResult(
@@ -290,8 +296,8 @@ def _doubts(estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequen
     for row in rows:
         if row.outlier:
             found.append(
-                f"{row.ride}, lap {row.lap} ({row.setup}): lies further from the other laps than chance brings. Look for "
-                "a reason; the result keeps it."
+                f"{row.ride}, lap {row.lap} ({row.setup}): lies further from the other laps than chance brings. "
+                "Look for a reason; the result keeps it."
             )
     for c in comparisons:
         if None in (c.closure_delta_cda_m2, c.closure_se_m2, c.delta_cda_m2, c.se_m2):

@@ -16,12 +16,13 @@ from fieldaero.joint_fit.inputs import input_sensitivities
 from fieldaero.session import Session, SessionLap
 from fieldaero.session_segments import cut_laps, fittable_laps
 
-__all__ = ["Estimates", "estimate_session"]
+__all__ = ["Estimates", "crr_prior_sd", "estimate_session"]
 
 Floats = NDArray[np.float64]
 
 WIND_SD_M_S = (0.3, 0.3)  # of either component: so much, and so much of the observed speed; common practice, no source
 WIDE_CRR_SD = 0.003  # where Crr is to be estimated from the laps
+LEAST_CRR_SD = 1e-6
 CLOSED_SD_M = 0.01
 STATED_HEIGHT_SD_M = 0.1
 ALTIMETER_SD_M = 2.0  # of a barometer on a moving bike: weather, and the air's own pressure on the device
@@ -148,7 +149,7 @@ def _settings(session: Session, cells: RoadCells) -> tuple[FitSettings, list[str
     if session.wind_east_m_s is not None and session.wind_north_m_s is not None:
         observed = float(np.hypot(session.wind_east_m_s, session.wind_north_m_s))
         wind_sd = float(np.hypot(WIND_SD_M_S[0], WIND_SD_M_S[1] * observed))
-    crr_sd = WIDE_CRR_SD if sheet.analysis.estimate_crr else sheet.system.crr_sd
+    crr_sd = crr_prior_sd(session)
     settings = FitSettings(crr=sheet.system.crr, crr_sd=crr_sd, wind_sd_m_s=wind_sd)
     if not course.closed:
         if sheet.course.height_difference_m is not None:
@@ -168,6 +169,12 @@ def _settings(session: Session, cells: RoadCells) -> tuple[FitSettings, list[str
     if altimeter is not None:
         settings = replace(settings, height_precision=altimeter[0], height_information=altimeter[1])
     return settings, warnings
+
+
+def crr_prior_sd(session: Session) -> float:
+    """Standard deviation of Crr before the fit: the run sheet's, or a wide one where the laps are to tell it."""
+    sheet = session.run_sheet
+    return WIDE_CRR_SD if sheet.analysis.estimate_crr else max(sheet.system.crr_sd, LEAST_CRR_SD)
 
 
 def _altimeter(course: Course, cells: RoadCells) -> tuple[Floats, Floats] | None:

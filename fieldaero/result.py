@@ -137,10 +137,16 @@ class ComparisonResult:
 
 @dataclass(frozen=True, kw_only=True)
 class CrrResult:
-    """Coefficient of rolling resistance in use; ``estimated`` where the laps themselves told it."""
+    """Coefficient of rolling resistance after the fit, and what the run sheet gave.
+
+    ``estimated`` says that the run sheet asked for it to be found from the laps; ``given_sd`` is
+    then a wide prior.  Where ``se`` is hardly below ``given_sd`` the laps did not tell it.
+    """
 
     value: float
     se: float
+    given: float
+    given_sd: float
     estimated: bool = False
 
 
@@ -225,7 +231,7 @@ class Result:
         return summary_text(self)
 
     def to_dict(self) -> dict[str, Any]:
-        """Result in the shape of the JSON, schema 1; nothing in it is NaN."""
+        """Return the result in the shape of the JSON, schema 1; nothing in it is NaN."""
         return {
             "schema": SCHEMA,
             "title": self.title,

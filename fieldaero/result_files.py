@@ -22,7 +22,7 @@ from fieldaero.errors import FieldaeroError
 if TYPE_CHECKING:
     from fieldaero.result import Result
 
-__all__ = ["RESULT_FILES", "json_text", "write_files", "write_result_files", "write_text"]
+__all__ = ["RESULT_FILES", "json_text", "write_bytes", "write_files", "write_result_files", "write_text"]
 
 RESULT_FILES = ("result.json", "laps.csv", "setups.csv", "comparisons.csv", "summary.txt")
 
@@ -116,11 +116,16 @@ def write_text(text: str, path: str | os.PathLike[str], *, replace: bool = False
     FieldaeroError
         If the file is there already and ``replace`` is not given, or it cannot be written.
     """
+    return write_bytes(text.encode("utf-8"), path, replace=replace)
+
+
+def write_bytes(data: bytes, path: str | os.PathLike[str], *, replace: bool = False) -> Path:
+    """Write one file at once or not at all; see :func:`write_text`."""
     target = Path(path)
     try:
         with tempfile.TemporaryDirectory(prefix=".fieldaero-", dir=target.parent) as beside:
             ready = Path(beside, target.name)
-            ready.write_bytes(text.encode("utf-8"))
+            ready.write_bytes(data)
             if replace:
                 ready.replace(target)
             else:

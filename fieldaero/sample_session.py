@@ -14,13 +14,13 @@ from fieldaero.result_files import write_files
 
 __all__ = ["SAMPLE_SHEET", "copy_sample", "sample_folder"]
 
-SAMPLE_SHEET = "runsheet.toml"
+SAMPLE_SHEET = "bar-test.toml"
 PACKAGE = Path(__file__).resolve().parent
 PLACES = (PACKAGE / "_sample_rides", PACKAGE.parent / "sample_rides")
 
 
 def sample_folder() -> Path:
-    """Return the folder of the sample session; it holds the rides and ``runsheet.toml``.
+    """Return the folder of the sample session; it holds the rides and ``bar-test.toml``.
 
     Raises
     ------

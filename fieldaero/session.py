@@ -365,6 +365,6 @@ def _speed_against_satellites(session_ride: SessionRide) -> list[str]:
     if by_speed <= 0.0 or abs(by_distance / by_speed - 1.0) <= SPEED_SOURCES_DIFFER:
         return []
     return [
-        f"{ride.source.file}: distance and speed disagree by {by_distance / by_speed - 1.0:+.1%}; one of them comes from "
-        "satellites or a wrong wheel circumference, and drag area goes with the square of it."
+        f"{ride.source.file}: distance and speed disagree by {by_distance / by_speed - 1.0:+.1%}; one of them comes "
+        "from satellites or a wrong wheel circumference, and drag area goes with the square of it."
     ]

@@ -117,10 +117,14 @@ def _lap_notes(rows: Sequence[LapResult]) -> str:
 
 def _facts(result: Result) -> list[str]:
     crr = result.crr
-    how = "estimated from laps at different speeds" if crr.estimated else "taken from the run sheet"
+    how = (
+        "estimated from the laps"
+        if crr.estimated
+        else f"from the run sheet's {number(crr.given, places=4)} and the laps"
+    )
     found = [f"Crr {value_with_uncertainty(crr.value, crr.se)}, {how}."]
     if result.wind is None:
-        found.append("Wind: none observed; the plain closure takes still air.")
+        found.append("Wind: not known.")
     else:
         found.append(
             f"Wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s from "
