@@ -172,7 +172,7 @@ def _settings(session: Session, cells: RoadCells) -> tuple[FitSettings, list[str
 
 
 def crr_prior_sd(session: Session) -> float:
-    """Standard deviation of Crr before the fit: the run sheet's, or a wide one where the laps are to tell it."""
+    """Return Crr's standard deviation before the fit: the run sheet's, or a wide one if the laps are to tell it."""
     sheet = session.run_sheet
     return WIDE_CRR_SD if sheet.analysis.estimate_crr else max(sheet.system.crr_sd, LEAST_CRR_SD)
 
