@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -36,7 +37,7 @@ def test_marks_of_the_device_itself_are_no_presses(ride):
 
 def test_presses_at_odd_places_give_way_to_the_road(ride):
     edges = [0.0, 31.0, 200.0, 577.0, ride.duration_s]
-    marks = tuple(LapMark(start_s=a, end_s=b, trigger="manual") for a, b in zip(edges[:-1], edges[1:], strict=True))
+    marks = tuple(LapMark(start_s=a, end_s=b, trigger="manual") for a, b in itertools.pairwise(edges))
     listing = list_laps(replace(ride, lap_marks=marks))
     assert listing.lap_source == "repeat"
     assert "pressed 3 times on the way, and that gives no repeated laps" in listing.why
