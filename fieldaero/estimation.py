@@ -66,6 +66,7 @@ def estimate_session(
     session: Session,
     *,
     laps: Sequence[SessionLap] | None = None,
+    theta: Floats | None = None,
     start: JointFit | None = None,
     hyper_uncertainty: bool = True,
 ) -> Estimates:
@@ -77,6 +78,8 @@ def estimate_session(
         The session.
     laps
         Laps to fit; those that can be fitted if not given.
+    theta
+        Noise parameters (logs), taken as given; estimated if not given.
     start
         A former fit of the session, to begin from with its noise parameters.
     hyper_uncertainty
@@ -92,7 +95,7 @@ def estimate_session(
     chosen = tuple(laps) if laps is not None else fittable_laps(session)
     segments = cut_laps(session, chosen)
     settings, warnings = _settings(session, segments.cells)
-    fit = joint_fit(segments, settings, start=start, hyper_uncertainty=hyper_uncertainty)
+    fit = joint_fit(segments, settings, theta=theta, start=start, hyper_uncertainty=hyper_uncertainty)
     sheet = session.run_sheet
     density = np.concatenate([r.conditions.air_density_kg_m3 for r in session.rides])
     density_sd = np.concatenate([r.conditions.air_density_sd_kg_m3 for r in session.rides])

@@ -24,7 +24,7 @@ from fieldaero.ride import Ride
 from fieldaero.run_sheet import RunSheet, check_lap_list
 from fieldaero.weather import Conditions, Weather
 
-__all__ = ["NOT_USED", "RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session"]
+__all__ = ["NOT_USED", "RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session", "session_of"]
 
 Floats = NDArray[np.float64]
 
@@ -149,12 +149,18 @@ def open_session(run_sheet: RunSheet, *, progress: Callable[[str], None] | None 
     CannotAnswerError
         Where the rides hold no laps, or not of one course.
     """
-    say = progress or (lambda _: None)
-    warnings: list[str] = list(run_sheet.defaults_used)
     rides = []
     for entry in run_sheet.rides:
-        say(f"reading {entry.file}")
+        if progress is not None:
+            progress(f"reading {entry.file}")
         rides.append(read_ride(entry.path))
+    return session_of(run_sheet, rides, progress=progress)
+
+
+def session_of(run_sheet: RunSheet, rides: Sequence[Ride], *, progress: Callable[[str], None] | None = None) -> Session:
+    """Bring a run sheet together with its rides, already read, in its order; see :func:`open_session`."""
+    say = progress or (lambda _: None)
+    warnings: list[str] = list(run_sheet.defaults_used)
     for ride in rides:
         warnings += [f"{ride.source.file}: {note}" for note in ride.notes]
         _check_sensors(ride)
