@@ -12,12 +12,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CourseShape", "CourseTable", "course_table"]
+__all__ = ["RUN_OUT_M", "CourseShape", "CourseTable", "course_table"]
 
 Floats = NDArray[np.float64]
 
 Shape = Literal["loop", "out_and_back", "one_way"]
 HARMONICS = 6
+RUN_OUT_M = 60.0  # ridden past the last finish line
+LAST_STEP_M = 20.0  # and room for the step that leads there
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,11 +30,11 @@ class CourseShape:
     ----------
     shape
         "loop" is an oval, "out_and_back" one road ridden there and back with a turn at either
-        end, "one_way" a road whose finish is not its start.
+        end, "one_way" a road whose finish is not its start; it runs on beyond both.
     length_m
         Of one lap.
     height_m
-        Between the lowest and the highest point.
+        Between the lowest and the highest point; nearly so for "one_way".
     rise_m
         Of the finish above the start, for "one_way" alone.
     aspect
@@ -40,7 +42,7 @@ class CourseShape:
     sheltered
         Share of the wind that is missing at the most sheltered place; it stays in place.
     latitude_deg, longitude_deg
-        Where it starts.
+        The middle of the oval, or the start of the road.
     """
 
     shape: Shape = "loop"
@@ -57,6 +59,7 @@ class CourseShape:
 class CourseTable:
     """A course by distance, arrays over ``distance_m`` of shape (n,).
 
+    Distance counts from the start line; a road ridden one way reaches beyond both lines.
     ``heading_east``, ``heading_north`` are the unit vector of travel, ``shelter`` what
     is left of the wind, ``grade`` the rise per metre of road.
     """
@@ -72,10 +75,16 @@ class CourseTable:
     shelter: Floats
 
 
-def course_table(shape: CourseShape, rng: np.random.Generator) -> CourseTable:
-    """Lay out a course; heights and shelter are drawn from ``rng``."""
-    n = max(50, round(shape.length_m))
-    s = np.linspace(0.0, shape.length_m, n + 1)
+def course_table(shape: CourseShape, rng: np.random.Generator, *, lead_in_m: float = 0.0) -> CourseTable:
+    """Lay out a course; heights and shelter are drawn from ``rng``.
+
+    A road ridden one way begins ``lead_in_m`` before its start line.
+    """
+    low, high = 0.0, shape.length_m
+    if shape.shape == "one_way":
+        low, high = -lead_in_m, shape.length_m + RUN_OUT_M + LAST_STEP_M
+    n = max(50, round(high - low))
+    s = np.linspace(low, high, n + 1)
     if shape.shape == "loop":
         east, north = _oval(shape, s)
         along = 2.0 * np.pi * s / shape.length_m
@@ -88,12 +97,12 @@ def course_table(shape: CourseShape, rng: np.random.Generator) -> CourseTable:
         road = np.where(back, shape.length_m - s, s)
         reach = half if shape.shape == "out_and_back" else shape.length_m
         bend = 0.3 * np.sin(2.0 * np.pi * road / reach)
-        fine = np.linspace(0.0, reach, n + 1)
+        fine = np.linspace(low, high if shape.shape == "one_way" else reach, n + 1)
         angle = 0.9 + 0.3 * np.sin(2.0 * np.pi * fine / reach)
         step = fine[1] - fine[0]
         x = np.concatenate([[0.0], np.cumsum(np.sin((angle[1:] + angle[:-1]) / 2.0) * step)])
         y = np.concatenate([[0.0], np.cumsum(np.cos((angle[1:] + angle[:-1]) / 2.0) * step)])
-        east, north = np.interp(road, fine, x), np.interp(road, fine, y)
+        east, north = (np.interp(road, fine, a) - np.interp(0.0, fine, a) for a in (x, y))
         heading = 0.9 + bend + np.where(back, np.pi, 0.0)
         along = np.pi * road / reach
     height, grade = _height(shape, along, s, rng)
@@ -130,8 +139,12 @@ def _height(shape: CourseShape, along: Floats, s: Floats, rng: np.random.Generat
         per_along = np.sign(per_along) * np.max(np.abs(per_along))
     grade = -np.sum(size * k * np.sin(k * along + phase), axis=0) * per_along
     scale = shape.height_m / float(np.ptp(height)) if shape.height_m > 0.0 else 0.0
-    rise = shape.rise_m / shape.length_m if shape.shape == "one_way" else 0.0
-    return (height - height[0]) * scale + rise * s, grade * scale + rise
+    height, grade = (height - np.interp(0.0, s, height)) * scale, grade * scale
+    if shape.shape != "one_way":
+        return height, grade
+    # The harmonics leave the finish at any height: a steady slope brings it to where it is wanted.
+    slope = (shape.rise_m - float(np.interp(shape.length_m, s, height))) / shape.length_m
+    return height + slope * s, grade + slope
 
 
 def _shelter(shape: CourseShape, along: Floats, rng: np.random.Generator) -> Floats:
