@@ -24,6 +24,8 @@ __all__ = ["FlatRoad", "cda_for_seconds_m2", "cda_for_watts_m2", "seconds_over_d
 
 Floats = NDArray[np.float64]
 
+LARGEST_CDA_M2 = 5.0  # as far as the power equation takes a drag area
+
 
 @dataclass(frozen=True, kw_only=True)
 class FlatRoad:
@@ -121,7 +123,7 @@ def cda_for_seconds_m2(seconds: float, *, cda_m2: float, road: FlatRoad, distanc
         made = seconds_over_distance(delta, cda_m2=cda_m2, road=road, distance_km=distance_km, power_w=power_w)
         return float(made) - seconds
 
-    low, high = -0.95 * cda_m2, 20.0 * cda_m2
+    low, high = -0.95 * cda_m2, min(20.0 * cda_m2, LARGEST_CDA_M2 - cda_m2)
     if off(low) > 0.0 or off(high) < 0.0:
         raise OutOfRangeError(
             f"{seconds:g} s over {distance_km:g} km at {power_w:g} W is more than any drag area "
