@@ -44,6 +44,7 @@ STEPS_PER_S = round(1.0 / STEP_S)
 ROLLING_START_M_S = 8.0
 STANDSTILL_M_S = 2.0  # below it the step is one of energy
 SLOWEST_RIDE_M_S = 3.0  # a ride that is slower on average is given up
+SPARE_STEPS = 2000  # for brakings and a few halts
 RETURN_M_S = 6.0  # back to the start of a road that is ridden one way
 
 
@@ -116,7 +117,7 @@ def ride_course(scenario: Scenario, table: CourseTable, rng: np.random.Generator
     rider = Rider(scenario, step_s=STEP_S, rng=rng)
     spans = _spans(scenario)
     way = laps * L + scenario.lead_in_m + (len(spans) - 1) * (scenario.lead_in_m + RUN_OUT_M)
-    most = int(way / SLOWEST_RIDE_M_S / STEP_S) + 2000 + int(rider.halts_s / STEP_S)
+    most = int(way / SLOWEST_RIDE_M_S / STEP_S) + max(SPARE_STEPS, int(2.0 * rider.halts_s / STEP_S))
     noise = rng.normal(size=(most, 5))
     wind = PassingWind(scenario.wind, noise=noise[:, :4], step_s=STEP_S, rng=rng)
     wander = noise[:, 4].tolist()
