@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from fieldaero.cli.simulate_command import simulate
 from fieldaero.cli.way_out import DEBUG, Commands
 
 __all__ = ["commands", "main"]
@@ -127,6 +128,9 @@ def demo(folder: str) -> None:
     sheet = copy_sample(folder)
     click.echo(f"The sample session is in {folder}. It was simulated, not ridden. Now: fieldaero analyse {sheet}\n")
     _analyse(str(sheet), as_json=False, out=None)
+
+
+commands.add_command(simulate)
 
 
 def _analyse(sheet: str, *, as_json: bool, out: str | None) -> None:

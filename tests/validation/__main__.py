@@ -37,10 +37,17 @@ def row(name: str, outcomes: list[Outcome], *, weather: bool) -> tuple[str, floa
     closure, fit, limit = (np.array([getattr(o, k) for o in rows]) for k in ("closure", "fit", "limit"))
     (r, se), (lim, _) = ratio(fit, closure), ratio(limit, closure)
     share = [np.mean([getattr(o, k) for o in rows]) for k in ("covered", "absolute_covered", "wrong", "resolved")]
-    text = (
-        f"| {name} | {'yes' if weather else 'no'} | {np.sqrt(np.mean(closure**2)):.5f} | {r:.2f} | {se:.2f} | {lim:.2f} "
-        f"| {share[0]:.3f} | {share[1]:.3f} | {share[2]:.3f} | {share[3]:.2f} | {np.mean([o.width for o in rows]):.4f} |"
-    )
+    cells = [
+        name,
+        "yes" if weather else "no",
+        f"{np.sqrt(np.mean(closure**2)):.5f}",
+        f"{r:.2f}",
+        f"{se:.2f}",
+        f"{lim:.2f}",
+        *(f"{value:.3f}" for value in share),
+        f"{np.mean([o.width for o in rows]):.4f}",
+    ]
+    text = f"| {' | '.join(cells)} |"
     return text, r, lim
 
 

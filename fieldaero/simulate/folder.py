@@ -1,0 +1,141 @@
+"""A simulated session as files: ride, run sheet and truth in a folder, all of them or none."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Literal
+
+import tomli_w
+
+from fieldaero.atmosphere import wind_at_height_m_s
+from fieldaero.errors import RunSheetError
+from fieldaero.readers import write_csv
+from fieldaero.result_files import write_files
+from fieldaero.simulate.course_shape import CourseShape
+from fieldaero.simulate.fit_file import write_fit
+from fieldaero.simulate.scenario import Scenario, Wind
+from fieldaero.simulate.session import simulate_session
+from fieldaero.system import System
+
+__all__ = ["mirrored_order", "scenario_of", "write_session"]
+
+SLOW_SHARE, GUST_SHARE = 0.25, 0.25  # of the mean wind at the rider's height; common practice, no source
+SHEET = "runsheet.toml"
+
+
+def mirrored_order(names: tuple[str, ...], laps: int) -> tuple[str, ...]:
+    """Order of so many laps: the setups forwards, then backwards, and so on (A B B A A B B A).
+
+    Examples
+    --------
+    >>> mirrored_order(("A", "B"), 6)
+    ('A', 'B', 'B', 'A', 'A', 'B')
+    """
+    block = names + names[::-1]
+    return tuple(block[k % len(block)] for k in range(laps))
+
+
+def scenario_of(
+    *,
+    setups: Mapping[str, float],
+    laps: int,
+    lap_length_m: float,
+    wind_m_s: float,
+    wind_from_deg: float,
+    power_w: float,
+) -> Scenario:
+    """Return an everyday scenario: an oval, mirrored order, wind at the rider's height with its usual changes.
+
+    Raises
+    ------
+    RunSheetError
+        For a number outside what the simulator can ride.
+    """
+    for name, value, low, high, unit in (
+        ("the number of laps", laps, 1, 200, ""),
+        ("the lap length", lap_length_m, 200.0, 50_000.0, " m"),
+        ("the wind", wind_m_s, 0.0, 12.0, " m/s"),
+        ("the power", power_w, 60.0, 800.0, " W"),
+    ):
+        if not low <= value <= high:
+            raise RunSheetError(f"{name} is {value:g}{unit}; allowed is {low:g} to {high:g}{unit}")
+    for name, cda in setups.items():
+        if not 0.1 <= cda <= 1.0:
+            raise RunSheetError(f'setup "{name}": a drag area of {cda:g} m2; allowed is 0.1 to 1 m2')
+    return Scenario(
+        setups=setups,
+        order=("-", *mirrored_order(tuple(setups), laps), "-"),
+        course=CourseShape(length_m=lap_length_m),
+        wind=Wind(
+            speed_m_s=wind_m_s,
+            from_deg=wind_from_deg,
+            slow_sd_m_s=SLOW_SHARE * wind_m_s,
+            gust_sd_m_s=GUST_SHARE * wind_m_s,
+        ),
+        system=System(mass_kg=84.0),
+        power_w=power_w,
+    )
+
+
+def write_session(
+    scenario: Scenario, folder: str | os.PathLike[str], *, seed: int, file_format: Literal["fit", "csv"] = "fit"
+) -> tuple[Path, ...]:
+    """Simulate a session and write ride, run sheet and truth.json into a folder.
+
+    Raises
+    ------
+    FieldaeroError
+        If the folder cannot be written.
+    """
+    made = simulate_session(scenario, seed=seed)
+    name = f"ride.{file_format}"
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch, name)
+        if file_format == "fit":
+            write_fit(made.ride, path)
+        else:
+            write_csv(made.ride, path)
+        ride = path.read_bytes()
+    return write_files(
+        {
+            name: ride,
+            SHEET: tomli_w.dumps(_sheet(scenario, name)).encode(),
+            "truth.json": (json.dumps(made.truth.to_dict(), indent=2) + "\n").encode(),
+        },
+        folder,
+    )
+
+
+def _sheet(scenario: Scenario, ride: str) -> dict[str, object]:
+    system, wind = scenario.system, scenario.wind
+    per_m_s = float(wind_at_height_m_s(wind_speed_m_s=1.0, measured_height_m=10.0))
+    return {
+        "schema": 1,
+        "title": "Simulated session (invented data)",
+        "baseline": next(iter(scenario.setups)),
+        "system": {
+            "mass_kg": system.mass_kg,
+            "wheel_inertia_kg_m2": system.wheel_inertia_kg_m2,
+            "wheel_circumference_m": system.wheel_circumference_m,
+            "power_at": system.power_at,
+            "crr": system.crr,
+            "crr_sd": system.crr_sd,
+        },
+        "weather": [
+            {
+                "time": scenario.start_time,
+                "temperature_c": scenario.temperature_c,
+                "pressure_hpa": scenario.pressure_hpa,
+                "relative_humidity_pct": 100.0 * scenario.relative_humidity,
+                "wind_speed_m_s": round(wind.speed_m_s / per_m_s, 2),
+                "wind_from_deg": wind.from_deg,
+                "wind_height_m": 10.0,
+            }
+        ],
+        "setups": [{"name": name} for name in scenario.setups],
+        "rides": [{"file": ride, "lap_source": "button", "laps": ["-", *scenario.order, "-"]}],
+    }
