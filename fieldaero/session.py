@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.atmosphere import wind_at_height_m_s
-from fieldaero.course import Course, complete_laps, find_course, lap_position_m
+from fieldaero.course import Course, complete_laps, find_course, lap_position_m, lateral_distance_m
 from fieldaero.earth import normal_gravity_m_s2
 from fieldaero.energy_balance import EnergyBalance, energy_balance, power_lag_s
 from fieldaero.errors import CannotAnswerError, RideError
@@ -22,6 +22,7 @@ from fieldaero.quality import flag_laps
 from fieldaero.readers import read_ride
 from fieldaero.ride import Ride
 from fieldaero.run_sheet import RunSheet, check_lap_list
+from fieldaero.track import track_of
 from fieldaero.weather import Conditions, Weather
 
 __all__ = ["NOT_USED", "RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session", "session_of"]
@@ -32,6 +33,7 @@ NOT_USED = "-"
 RIDER_HEIGHT_M = 1.0  # middle of rider and bike above the road; common practice, no source
 MIDDLE_LATITUDE_DEG = 45.0  # where nothing says where the course is: g is then off by at most 0.3 %
 LENGTHS_DIFFER = 0.03  # rides whose laps differ by more are on different roads
+ONE_ROAD_M = 50.0  # rides that lie further apart in the median are on different roads
 SPEED_SOURCES_DIFFER = 0.015
 
 
@@ -222,14 +224,30 @@ def _course(rides: Sequence[Ride], laps: Sequence[tuple[Lap, ...]]) -> Course:
     most = max(range(len(rides)), key=lambda k: len(complete_laps(laps[k])))
     course = find_course(rides[most], laps[most])
     for ride, found in zip(rides, laps, strict=True):
-        whole = complete_laps(found)
-        length = float(np.median([lap.distance_m for lap in whole])) if whole else np.nan
-        if abs(length / course.length_m - 1.0) > LENGTHS_DIFFER:
+        why = _other_course(ride, found, course)
+        if why:
             raise CannotAnswerError(
-                f"{ride.source.file}: its laps are {length:.0f} m long and those of {rides[most].source.file} "
-                f"{course.length_m:.0f} m: two courses. Make a run sheet for each course and pool their results."
+                f"{ride.source.file}: its laps {why} those of {rides[most].source.file} ({course.length_m:.0f} m): two "
+                "courses. Make a run sheet for each course and pool their results."
             )
     return course
+
+
+def _other_course(ride: Ride, laps: Sequence[Lap], course: Course) -> str:
+    """In what the laps differ from the course, empty where they are laps of it."""
+    alike = [lap for lap in laps if abs(lap.distance_m / course.length_m - 1.0) <= LENGTHS_DIFFER]
+    if not alike:
+        whole = [lap.distance_m for lap in complete_laps(laps)]
+        return f"are {np.median(whole):.0f} m long, unlike" if whole else ""
+    if course.frame is None or not ride.has("latitude_deg"):
+        return ""
+    position = lap_position_m(ride, alike, course)
+    track = track_of(ride, course.frame)
+    turned = np.radians(track.heading_at_deg(track.distance_m) - course.heading_deg_at(position))
+    inside = np.isfinite(position) & np.isfinite(turned)
+    if inside.any() and np.nanmedian(lateral_distance_m(ride, course)[inside]) > ONE_ROAD_M:
+        return f"run more than {ONE_ROAD_M:.0f} m beside"
+    return "go another way round than" if inside.any() and np.mean(np.cos(turned[inside])) < 0.5 else ""
 
 
 def _gravity(run_sheet: RunSheet, rides: Sequence[Ride], course: Course) -> float:
