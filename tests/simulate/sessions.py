@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from functools import cache
 
+import numpy as np
+
+from fieldaero.crossing import StartLine
+from fieldaero.earth import LocalFrame, heading_deg
+from fieldaero.ride import Ride
 from fieldaero.simulate import CourseShape, Scenario, Sensors, SimulatedSession, simulate_session
 
 ORDER = ("bare", "faired", "faired", "bare")
@@ -22,3 +28,18 @@ def scenario(**changes) -> Scenario:
 @cache
 def session(*, seed: int = 5, **changes) -> SimulatedSession:
     return simulate_session(scenario(**changes), seed=seed)
+
+
+def headings_deg(ride: Ride) -> np.ndarray:
+    lat, lon = ride.column("latitude_deg"), ride.column("longitude_deg")
+    east, north = LocalFrame(latitude_deg=float(lat[0]), longitude_deg=float(lon[0])).to_metres(lat, lon)
+    return np.asarray(heading_deg(east_m=east, north_m=north))
+
+
+def start_line(made: SimulatedSession) -> StartLine:
+    """Where a ride without position error first passes the line."""
+    ride, at = made.ride, made.truth.crossing_s[0]
+    lat, lon = (float(np.interp(at, ride.time_s, ride.column(f"{name}_deg"))) for name in ("latitude", "longitude"))
+    way = np.radians(headings_deg(ride))
+    east, north = (float(np.interp(at, ride.time_s, part)) for part in (np.sin(way), np.cos(way)))
+    return StartLine(latitude_deg=lat, longitude_deg=lon, heading_deg=math.degrees(math.atan2(east, north)) % 360.0)

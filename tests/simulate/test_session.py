@@ -3,31 +3,23 @@
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from fieldaero.closure import lap_closure
-from fieldaero.crossing import StartLine
-from fieldaero.earth import LocalFrame, heading_deg
+from fieldaero.earth import LocalFrame
 from fieldaero.energy_balance import energy_balance
 from fieldaero.errors import RunSheetError
 from fieldaero.laps import find_laps
-from fieldaero.ride import COLUMNS, Ride
+from fieldaero.ride import COLUMNS
 from fieldaero.simulate import Sensors, SimulatedSession, Wind, simulate_session, write_truth
 from fieldaero.simulate.scenario import Scenario
 from fieldaero.system import System
-from tests.simulate.sessions import ONE_WAY, ORDER, OUT_AND_BACK, scenario, session
+from tests.simulate.sessions import ONE_WAY, ORDER, OUT_AND_BACK, headings_deg, scenario, session, start_line
 
 GUSTY = Wind(speed_m_s=1.5, from_deg=200.0, slow_sd_m_s=0.4, gust_sd_m_s=0.4)
-
-
-def headings_deg(ride: Ride) -> np.ndarray:
-    lat, lon = ride.column("latitude_deg"), ride.column("longitude_deg")
-    east, north = LocalFrame(latitude_deg=float(lat[0]), longitude_deg=float(lon[0])).to_metres(lat, lon)
-    return np.asarray(heading_deg(east_m=east, north_m=north))
 
 
 def closures_m2(made: SimulatedSession, *, system: System | None = None, rise_m: float = 0.0, **wind) -> np.ndarray:
@@ -46,15 +38,6 @@ def closures_m2(made: SimulatedSession, *, system: System | None = None, rise_m:
             for a, b in zip(truth.lap_start_s, truth.lap_end_s, strict=True)
         ]
     )
-
-
-def start_line(made: SimulatedSession) -> StartLine:
-    """Where a ride without position error first passes the line."""
-    ride, at = made.ride, made.truth.crossing_s[0]
-    lat, lon = (float(np.interp(at, ride.time_s, ride.column(f"{name}_deg"))) for name in ("latitude", "longitude"))
-    way = np.radians(headings_deg(ride))
-    east, north = (float(np.interp(at, ride.time_s, part)) for part in (np.sin(way), np.cos(way)))
-    return StartLine(latitude_deg=lat, longitude_deg=lon, heading_deg=math.degrees(math.atan2(east, north)) % 360.0)
 
 
 def test_the_same_seed_gives_the_same_session_and_another_seed_another():
