@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from fieldaero.compare import SetupComparison
+from fieldaero.compare import SCATTER_PRIOR_SD, SetupComparison
 from fieldaero.errors import CannotAnswerError, OutOfRangeError
 from fieldaero.estimation import Estimates, crr_prior_sd, estimate_session
 from fieldaero.lap_results import lap_results
@@ -171,6 +171,7 @@ def _comparisons(session: Session, estimates: Estimates, rows: Sequence[LapResul
                     df=pair.df,
                     laps=laps,
                     smallest_difference_m2=smallest,
+                    level=pair.own_level,
                 )
                 if says == NOT_RESOLVED
                 else None,
@@ -283,7 +284,7 @@ def _doubts(estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequen
     if max(counts.values()) < 2:
         found.append(
             "No setup has two laps, so how much the rider scatters from lap to lap is not known; the intervals take "
-            "half a per cent for it. Repeat each setup."
+            f"{100.0 * SCATTER_PRIOR_SD:g} % for it. Repeat each setup."
         )
     else:
         found += [

@@ -31,7 +31,7 @@ __all__ = ["Comparison", "Influence", "LapTable", "SetupComparison", "SetupMean"
 Floats = NDArray[np.float64]
 
 SCATTER_PRIOR_DF = 1.0
-SCATTER_PRIOR_SD = 0.005  # of the drag area: a rider who tries to hold a position; common practice, no source
+SCATTER_PRIOR_SD = 0.003  # of the drag area: a rider who tries to hold a position; common practice, no source
 OUTLIER_P = 0.01  # chance that among all laps of a clean session one is called an outlier
 
 
@@ -95,6 +95,12 @@ class SetupComparison:
     interval95_alone_m2: tuple[float, float]
     p_value: float
     scatter_unknown: bool
+
+    @property
+    def own_level(self) -> float:
+        """Level at which ``interval95_m2`` holds for this comparison alone: 0.95 for the only one, more among several."""
+        half = (self.interval95_m2[1] - self.interval95_m2[0]) / 2.0
+        return float(1.0 - 2.0 * stats.t.sf(half / self.se_m2, self.df))
 
 
 @dataclass(frozen=True, kw_only=True)

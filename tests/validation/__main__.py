@@ -70,7 +70,8 @@ def main() -> None:
             everything += [(condition.absolute, o) for o in outcomes]
             for weather in (False, True):
                 text, r, lim = row(condition.name, outcomes, weather=weather)
-                summary.append((weather, r, lim))
+                if condition.plain:
+                    summary.append((weather, r, lim))
                 lines.append(text)
                 print(text, flush=True)
     for weather in (False, True):

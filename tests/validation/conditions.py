@@ -13,13 +13,18 @@ ABBA = ("a", "b", "b", "a", "a", "b", "b", "a")
 
 @dataclass(frozen=True, kw_only=True)
 class Condition:
-    """One kind of campaign; ``absolute`` says whether its inputs are off only within their stated uncertainty."""
+    """One kind of campaign.
+
+    ``absolute`` says whether its inputs are off only within their stated uncertainty, ``plain`` whether plain
+    closure has the same sensors to work with; only such conditions count in the mean of the ratios.
+    """
 
     name: str
     scenario: Scenario
     mass_error_kg: float = 0.0
     wheel_error: float = 0.0
     absolute: bool = True
+    plain: bool = True
 
 
 def _scenario(**changes) -> Scenario:
@@ -57,4 +62,9 @@ CONDITIONS = (
     Condition(name="wrong mass", scenario=_scenario(), mass_error_kg=3.0, absolute=False),
     Condition(name="wrong wheel", scenario=_scenario(), wheel_error=0.02, absolute=False),
     Condition(name="satellite speed", scenario=_scenario(sensors=Sensors(satellite_speed=True))),
+    Condition(
+        name="air-speed channel",
+        scenario=_scenario(wind_m_s=3.0, sensors=Sensors(air_speed=True, air_speed_noise=0.02, air_speed_scale=1.03)),
+        plain=False,
+    ),
 )
