@@ -98,7 +98,7 @@ class SetupComparison:
 
     @property
     def own_level(self) -> float:
-        """Level at which ``interval95_m2`` holds for this comparison alone: 0.95 for the only one, more among several."""
+        """Level at which ``interval95_m2`` holds for this comparison alone: 0.95, more if it is one of several."""
         half = (self.interval95_m2[1] - self.interval95_m2[0]) / 2.0
         return float(1.0 - 2.0 * stats.t.sf(half / self.se_m2, self.df))
 
@@ -177,7 +177,7 @@ def compare_setups(
     for i, name in enumerate(names):
         c = fit.contrast(np.eye(len(names))[i])
         means.append(SetupMean(setup=name, laps=counts[name], cda_m2=c.estimate, se_m2=c.standard_error, df=_df(c.df)))
-    weight = np.array([[float(n == a) - float(n == b) for n in names] for a, b in pairs]).reshape(len(pairs), -1)
+    weight = np.array([[float(n == a) - float(n == b) for n in names] for a, b in pairs]).reshape(-1, len(names))
     scatter = float(np.sqrt(fit.theta[0])) if np.isfinite(fit.theta[0]) else None
     drift, drift_se = _drift(laps, fit, names, drift_sd_per_h)
     return Comparison(

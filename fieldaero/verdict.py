@@ -60,6 +60,7 @@ def further_laps(
     df: float,
     laps: int,
     smallest_difference_m2: float | None = None,
+    level: float = 0.95,
 ) -> int | None:
     """Laps that would settle an unresolved difference, if it and the scatter stay as found.
 
@@ -71,6 +72,8 @@ def further_laps(
         Laps of both setups together that it rests on.
     smallest_difference_m2
         As for :func:`verdict`.
+    level
+        Level of the difference's own interval: above 0.95 where it shares the 95 % with other differences.
 
     Returns
     -------
@@ -94,7 +97,7 @@ def further_laps(
     size = abs(delta_cda_m2)
     goal = size if smallest_difference_m2 is None else max(size, smallest_difference_m2 - size)
     for more in range(2, MOST_FURTHER_LAPS + 1, 2):
-        half = float(stats.t.ppf(0.975, df + more)) * se_m2 * math.sqrt(laps / (laps + more))
+        half = float(stats.t.ppf(0.5 + level / 2.0, df + more)) * se_m2 * math.sqrt(laps / (laps + more))
         if half < goal:
             return more
     return None
