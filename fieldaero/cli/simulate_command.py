@@ -14,13 +14,16 @@ DEFAULT_SETUPS = ("first=0.250", "second=0.240")
 def _setups(context: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> dict[str, float]:
     found: dict[str, float] = {}
     for text in values:
-        name, sign, cda = text.rpartition("=")
+        name, _, cda = text.rpartition("=")
         try:
-            found[name] = float(cda)
+            value = float(cda)
         except ValueError:
-            sign = ""
-        if not sign or not name or name == "-":
+            name = ""
+        if not name.strip() or name == "-":
             raise click.BadParameter(f'"{text}": allowed is NAME=CDA with a drag area in m2, like "low bar=0.245".')
+        if name in found:
+            raise click.BadParameter(f'"{name}" is given twice; each setup needs a name of its own.')
+        found[name] = value
     return found
 
 

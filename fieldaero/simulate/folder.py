@@ -12,7 +12,7 @@ from typing import Literal
 import tomli_w
 
 from fieldaero.atmosphere import wind_at_height_m_s
-from fieldaero.errors import RunSheetError
+from fieldaero.errors import FieldaeroError, RunSheetError
 from fieldaero.readers import write_csv
 from fieldaero.result_files import write_files
 from fieldaero.simulate.course_shape import CourseShape
@@ -25,6 +25,7 @@ __all__ = ["mirrored_order", "scenario_of", "write_session"]
 
 SLOW_SHARE, GUST_SHARE = 0.25, 0.25  # of the mean wind at the rider's height; common practice, no source
 SHEET = "runsheet.toml"
+TRUTH = "truth.json"
 
 
 def mirrored_order(names: tuple[str, ...], laps: int) -> tuple[str, ...]:
@@ -89,10 +90,13 @@ def write_session(
     Raises
     ------
     FieldaeroError
-        If the folder cannot be written.
+        If the folder cannot be written, or holds a file of one of these names: it may be somebody's run sheet.
     """
-    made = simulate_session(scenario, seed=seed)
     name = f"ride.{file_format}"
+    for taken in (Path(folder, file) for file in (name, SHEET, TRUTH)):
+        if taken.exists() or taken.is_symlink():
+            raise FieldaeroError(f"{taken}: is there already and was left as it is; name another folder")
+    made = simulate_session(scenario, seed=seed)
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch, name)
         if file_format == "fit":
@@ -104,7 +108,7 @@ def write_session(
         {
             name: ride,
             SHEET: tomli_w.dumps(_sheet(scenario, name)).encode(),
-            "truth.json": (json.dumps(made.truth.to_dict(), indent=2) + "\n").encode(),
+            TRUTH: (json.dumps(made.truth.to_dict(), indent=2) + "\n").encode(),
         },
         folder,
     )
