@@ -270,7 +270,8 @@ def _plain(value: Any) -> Any:
 
 def _frame(rows: Iterable[Any], kind: type) -> pd.DataFrame:
     flat = [_flat(row) for row in rows]
-    columns = list(flat[0]) if flat else [f.name for f in fields(kind)]
+    # Without rows the columns are those of a row of which nothing is known.
+    columns = list(flat[0] if flat else _flat(kind(**dict.fromkeys(f.name for f in fields(kind)))))
     return pd.DataFrame(flat, columns=columns)
 
 
