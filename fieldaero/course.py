@@ -163,6 +163,10 @@ def find_course(ride: Ride, laps: Sequence[Lap]) -> Course:
     laps
         Laps of that ride: all of them, or those that are used.
 
+    Returns
+    -------
+    The course; its position 0 is where the laps begin.
+
     Raises
     ------
     CannotAnswerError

@@ -130,6 +130,10 @@ def find_laps(ride: Ride, *, lap_source: LapSource, start_line: StartLine | None
         Used instead of a derived one.  Rides of one session share a line, so that they
         share positions along the lap; with "repeat" it fixes where a lap begins.
 
+    Returns
+    -------
+    The laps, numbered from 1, without flags.
+
     Raises
     ------
     RideError

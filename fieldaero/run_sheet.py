@@ -129,6 +129,15 @@ class RunSheet:
 def read_run_sheet(path: str | os.PathLike[str]) -> RunSheet:
     """Read a run sheet; the rides that it names are not opened.
 
+    Parameters
+    ----------
+    path
+        A TOML file of schema 1.
+
+    Returns
+    -------
+    The run sheet, checked.
+
     Raises
     ------
     RunSheetError

@@ -95,6 +95,17 @@ class SimulatedSession:
 def simulate_session(scenario: Scenario, *, seed: int) -> SimulatedSession:
     """Simulate a session; the same scenario and seed give the same session.
 
+    Parameters
+    ----------
+    scenario
+        Rider, course, weather and sensors.
+    seed
+        Whole number from 0 up; road, riding and recording each draw from a stream of their own.
+
+    Returns
+    -------
+    The ride as a device would have recorded it, with its truth.
+
     Examples
     --------
     >>> session = simulate_session(Scenario(setups={"bare": 0.25}, order=("bare", "bare")), seed=1)
