@@ -33,6 +33,8 @@ Floats = NDArray[np.float64]
 SCATTER_PRIOR_DF = 1.0
 SCATTER_PRIOR_SD = 0.003  # of the drag area: a rider who tries to hold a position; common practice, no source
 OUTLIER_P = 0.01  # chance that among all laps of a clean session one is called an outlier
+MOST_OUTLIERS = 3  # with more, the session rather than a lap is in doubt
+ALONE = 1e-9  # of a lap's information that the other laps leave to judge it by
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,7 +115,7 @@ class Influence:
         Change of each comparison if the lap were left out, shape (K, comparisons); NaN
         where its setup has no other lap.
     outlier_z
-        The lap against what the other laps predict, in standard deviations, shape (K,).
+        The lap against what the others, less outliers, predict for it, in standard deviations, shape (K,).
     outlier
         Whether that is more than chance would bring among so many laps, shape (K,).
     """
@@ -200,13 +202,16 @@ def _known(laps: LapTable, drift_sd_per_h: float) -> Floats:
     return laps.covariance_m4 + (drift_sd_per_h * float(np.mean(laps.cda_m2))) ** 2 * np.outer(t, t)
 
 
-def _fit(laps: LapTable, names: Sequence[str], drift_sd_per_h: float) -> LinearMixedFit:
+def _fit(
+    laps: LapTable, names: Sequence[str], drift_sd_per_h: float, *, own_effect: Sequence[int] = ()
+) -> LinearMixedFit:
+    """Fit the setups' means, and an effect of its own for some laps, which takes them out."""
     earlier = None
     if laps.slopes_m4 is not None and laps.slope_covariance is not None:
         earlier = EarlierStage(derivatives=laps.slopes_m4, covariance=laps.slope_covariance)
     return fit_linear_mixed(
         laps.cda_m2,
-        design=_design(laps, names),
+        design=np.column_stack([_design(laps, names), np.eye(len(laps.cda_m2))[:, list(own_effect)]]),
         components=[
             VarianceComponent(
                 name="lap",
@@ -217,7 +222,7 @@ def _fit(laps: LapTable, names: Sequence[str], drift_sd_per_h: float) -> LinearM
         ],
         known_covariance=_known(laps, drift_sd_per_h),
         earlier_stage=earlier,
-        columns=list(names),
+        columns=[*names, *(f"lap {k + 1}" for k in own_effect)],
     )
 
 
@@ -278,29 +283,46 @@ def _influence(
     laps: LapTable, fit: LinearMixedFit, names: Sequence[str], weight: Floats, drift_sd_per_h: float
 ) -> Influence:
     V, X, y = _covariance(laps, fit, drift_sd_per_h), _design(laps, names), laps.cda_m2
-    K = len(y)
-    shift = np.full((K, len(weight)), np.nan)
-    z = np.full(K, np.nan)
-    all_in = weight @ (_gls(V, X) @ y)
-    for k in range(K):
-        keep = np.arange(K) != k
-        if not X[keep][:, X[k] > 0.0].any():
-            continue
-        seen = X[keep].any(axis=0)
-        W = np.zeros((X.shape[1], K - 1))
-        W[seen] = _gls(V[np.ix_(keep, keep)], X[keep][:, seen])
-        beta = W @ y[keep]
-        if seen.all():
-            shift[k] = weight @ beta - all_in
-        # What the others predict for this lap: its setup's mean and what it shares with its neighbours.
-        share = np.linalg.solve(V[np.ix_(keep, keep)], V[keep, k])
-        row = X[k] @ W + share - share @ X[keep] @ W
-        variance = V[k, k] + row @ V[np.ix_(keep, keep)] @ row - 2.0 * row @ V[keep, k]
-        z[k] = (y[k] - row @ y[keep]) / np.sqrt(variance)
-    judged = np.isfinite(z)
-    # One wild lap widens every other lap's error, so the scale is taken from the middle of them.
-    size: Floats = np.abs(z[judged])
-    middle = 1.4826 * float(np.quantile(size, 0.5)) if len(size) >= 5 else 1.0
-    robust: Floats = z / float(np.clip(middle, 0.5, 1.0))
-    limit = float(stats.norm.ppf(1.0 - OUTLIER_P / (2.0 * max(int(np.count_nonzero(judged)), 1))))
-    return Influence(shift_m2=shift, outlier_z=robust, outlier=np.abs(np.nan_to_num(robust)) > limit)
+    error, _ = _against_the_others(V, X, y)
+    # Left out, a lap counts as much as if it were what the others predict for it.
+    shift = -(weight @ _gls(V, X)).T * error[:, None]
+    outliers, z = _outliers(laps, fit, names, drift_sd_per_h)
+    return Influence(shift_m2=shift, outlier_z=z, outlier=np.isin(np.arange(len(y)), outliers))
+
+
+def _against_the_others(V: Floats, X: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Each lap less what the others predict for it, and that in standard deviations; NaN where they cannot."""
+    inverse = np.linalg.inv(V)
+    P = inverse - inverse @ X @ _gls(V, X)
+    own = np.where(np.diag(P) > ALONE * np.diag(inverse), np.diag(P), np.nan)
+    return P @ y / own, P @ y / np.sqrt(own)
+
+
+def _outliers(
+    laps: LapTable, fit: LinearMixedFit, names: Sequence[str], drift_sd_per_h: float
+) -> tuple[list[int], Floats]:
+    """Laps that lie further out than chance brings, and every lap against the clean ones in standard deviations.
+
+    One wild lap widens the scatter by which all are judged.  So the furthest lap is given
+    an effect of its own, tested by that, and set aside whatever the test says; then the next
+    furthest, up to a quarter of the laps and no more than three; the outliers are those up to the last that fails
+    (B. Rosner, Technometrics 25 (1983) 165, his many-outlier procedure, from memory).
+    """
+    y, aside, outliers = laps.cda_m2, list[int](), list[int]()
+    _, z = _against_the_others(_covariance(laps, fit, drift_sd_per_h), _design(laps, names), y)
+    clean_z, found = z.copy(), z
+    steps = min(max(len(y) // 4, 1), MOST_OUTLIERS)
+    for _ in range(steps):
+        judged = int(np.count_nonzero(np.isfinite(found)))
+        if judged < 3:
+            break
+        aside.append(int(np.nanargmax(np.abs(found))))
+        fit = _fit(laps, names, drift_sd_per_h, own_effect=aside)
+        effects = [fit.contrast(row) for row in np.eye(len(fit.columns))[len(names) :]]
+        X = np.column_stack([_design(laps, names), np.eye(len(y))[:, aside]])
+        _, found = _against_the_others(_covariance(laps, fit, drift_sd_per_h), X, y)
+        if effects[-1].p_value() * judged * steps < OUTLIER_P:
+            outliers = list(aside)
+            clean_z = found.copy()
+            clean_z[aside] = [effect.estimate / effect.standard_error for effect in effects]
+    return outliers, clean_z
