@@ -95,6 +95,11 @@ def estimate_session(
     chosen = tuple(laps) if laps is not None else fittable_laps(session)
     segments = cut_laps(session, chosen)
     settings, warnings = _settings(session, segments.cells)
+    observed = _observed_wind(session)
+    if observed is not None:
+        share, sd = observed
+        segments = replace(segments, expected_wind_m_s=share * segments.expected_wind_m_s)
+        settings = replace(settings, wind_sd_m_s=sd)
     fit = joint_fit(segments, settings, theta=theta, start=start, hyper_uncertainty=hyper_uncertainty)
     sheet = session.run_sheet
     density = np.concatenate([r.conditions.air_density_kg_m3 for r in session.rides])
@@ -148,12 +153,7 @@ def _pairs(session: Session) -> list[tuple[str, str]]:
 def _settings(session: Session, cells: RoadCells) -> tuple[FitSettings, list[str]]:
     sheet, course = session.run_sheet, session.course
     warnings: list[str] = []
-    wind_sd = None
-    if session.wind_east_m_s is not None and session.wind_north_m_s is not None:
-        observed = float(np.hypot(session.wind_east_m_s, session.wind_north_m_s))
-        wind_sd = float(np.hypot(WIND_SD_M_S[0], WIND_SD_M_S[1] * observed))
-    crr_sd = crr_prior_sd(session)
-    settings = FitSettings(crr=sheet.system.crr, crr_sd=crr_sd, wind_sd_m_s=wind_sd)
+    settings = FitSettings(crr=sheet.system.crr, crr_sd=crr_prior_sd(session))
     if not course.closed:
         if sheet.course.height_difference_m is not None:
             settings = replace(
@@ -172,6 +172,23 @@ def _settings(session: Session, cells: RoadCells) -> tuple[FitSettings, list[str
     if altimeter is not None:
         settings = replace(settings, height_precision=altimeter[0], height_information=altimeter[1])
     return settings, warnings
+
+
+def _observed_wind(session: Session) -> tuple[float, float] | None:
+    """Return the share of the observed mean wind to expect on the course, and its standard deviation; None without.
+
+    An observation with an error of its own is too strong on average: w^2 of what is seen
+    exceeds that of the wind by 2 sd^2, and drag goes with w^2.  So it is combined with the
+    knowledge that winds of either direction come in about this strength, a normal prior
+    of mean zero with half of w^2 in either component.
+    """
+    if session.wind_east_m_s is None or session.wind_north_m_s is None:
+        return None
+    observed = float(np.hypot(session.wind_east_m_s, session.wind_north_m_s))
+    variance = WIND_SD_M_S[0] ** 2 + (WIND_SD_M_S[1] * observed) ** 2
+    usual = max(observed**2 / 2.0, variance)
+    share = usual / (usual + variance)
+    return share, float(np.sqrt(share * variance))
 
 
 def crr_prior_sd(session: Session) -> float:
