@@ -36,6 +36,9 @@ from fieldaero.version import VERSION
 __all__ = ["analyse", "analyse_session"]
 
 DISAGREE_SD = 3.0  # the two estimators share their data, so that chance alone keeps them much closer than this
+STRONG_WIND_M_S = 3.0  # at the rider's height; laps scatter by 5 % there in simulated sessions
+WINDS_DIFFER_M_S, WINDS_DIFFER = 1.0, 0.5  # weather and laps, at least, and of the observed wind; common practice
+CRR_UNKNOWN_SHARE = 0.25  # common practice, no source
 
 
 def analyse(path: str | os.PathLike[str], *, progress: Callable[[str], None] | None = None) -> Result:
@@ -82,7 +85,14 @@ def analyse_session(session: Session, *, progress: Callable[[str], None] | None 
         ) from None
     rows = lap_results(session, estimates)
     comparisons = _comparisons(session, estimates, rows)
-    warnings = [*session.warnings, *estimates.warnings, *_left_out(rows), *_doubts(estimates, rows, comparisons)]
+    warnings = [
+        *session.warnings,
+        *estimates.warnings,
+        *_left_out(rows),
+        *_wind_doubts(session, estimates),
+        *_level_doubts(session, estimates, rows),
+        *_doubts(estimates, rows, comparisons),
+    ]
     return Result(
         title=sheet.title,
         baseline=sheet.baseline,
@@ -315,6 +325,57 @@ def _doubts(estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequen
     return found
 
 
+def _wind_doubts(session: Session, estimates: Estimates) -> list[str]:
+    found = []
+    east, north = estimates.fit.mean_wind_m_s
+    strongest = math.hypot(east, north)
+    if session.wind_east_m_s is not None and session.wind_north_m_s is not None:
+        observed = math.hypot(session.wind_east_m_s, session.wind_north_m_s)
+        apart = math.hypot(session.wind_east_m_s - east, session.wind_north_m_s - north)
+        strongest = max(strongest, observed)
+        if apart > max(WINDS_DIFFER_M_S, WINDS_DIFFER * observed):
+            found.append(
+                f"The weather puts the wind at {observed:.1f} m/s at the rider's height, the laps at "
+                f"{math.hypot(east, north):.1f} m/s, {apart:.1f} m/s apart with the direction. Check speed (m/s, not "
+                "km/h or knots), direction and height of the observation, and analysis.roughness_length_m."
+            )
+    else:
+        found.append(
+            "No wind was observed, so the laps alone have to tell its mean, to about "
+            f"±{float(np.mean(estimates.fit.mean_wind_sd_m_s)):.1f} m/s; the intervals allow for that. A wind meter "
+            "beside the road would narrow them."
+        )
+    if strongest > STRONG_WIND_M_S:
+        found.append(
+            f"Wind of {strongest:.1f} m/s at the rider's height: drag areas scatter by 5 % or more from lap to lap in "
+            "such wind. Calmer air tells more than many laps."
+        )
+    return found
+
+
+def _level_doubts(session: Session, estimates: Estimates, rows: Sequence[LapResult]) -> list[str]:
+    """Doubts about the drag areas themselves, which leave their differences nearly alone."""
+    found = []
+    crr, crr_se = estimates.fit.crr, estimates.fit.crr_se
+    if crr_se > CRR_UNKNOWN_SHARE * crr:
+        found.append(
+            f"Crr is known to ±{crr_se:.4f} only, and the drag areas themselves are as uncertain; their differences "
+            "hardly are. Laps at speeds far apart would tell it, or a measured Crr."
+        )
+    if not (session.course.closed or session.run_sheet.course.height_difference_m is not None):
+        return found  # plain closure has no rise to go by
+    for mean in estimates.comparison.setups:
+        plain = setup_mean(_closures(rows, mean.setup))
+        apart = abs(mean.cda_m2 - plain.cda_m2)
+        if apart > DISAGREE_SD * math.hypot(mean.se_m2, 0.0 if math.isnan(plain.se_m2) else plain.se_m2):
+            found.append(
+                f"{mean.setup}: the joint fit says {mean.cda_m2:.4f} m² and plain closure {plain.cda_m2:.4f} m², "
+                "further apart than their errors allow. Closure takes the observed wind and Crr as they stand: check "
+                "these first."
+            )
+    return found
+
+
 def _wind(estimates: Estimates) -> WindResult:
     east, north = estimates.fit.mean_wind_m_s
     return WindResult(
@@ -323,9 +384,3 @@ def _wind(estimates: Estimates) -> WindResult:
         sd_m_s=estimates.fit.noise["slow_wind_sd_m_s"],
         mean_sd_m_s=float(np.mean(estimates.fit.mean_wind_sd_m_s)),
     )
-
-
-def plain_setup_mean(rows: Sequence[LapResult], setup: str) -> tuple[float, float]:
-    """Return a setup's mean by plain closure and its standard error [m2]."""
-    mean = setup_mean(_closures(rows, setup))
-    return mean.cda_m2, mean.se_m2
