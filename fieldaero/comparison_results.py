@@ -1,0 +1,181 @@
+"""The rows of the result's tables of setups and comparisons, with their verdicts and in all three currencies."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from fieldaero.compare import SetupComparison
+from fieldaero.errors import OutOfRangeError
+from fieldaero.estimation import Estimates
+from fieldaero.plain_comparison import setup_difference
+from fieldaero.result import ComparisonResult, LapResult, LapShift, SecondsResult, SetupResult, WattsResult
+from fieldaero.session import Session
+from fieldaero.translate import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2, seconds_over_distance, watts_at_speed
+from fieldaero.verdict import NOT_RESOLVED, further_laps, verdict
+
+__all__ = ["closures_m2", "comparison_results", "flat_road", "setup_results"]
+
+
+def flat_road(session: Session, estimates: Estimates) -> FlatRoad:
+    """Return what watts and seconds are worked out for: this rider and bike in the session's mean air."""
+    density = np.concatenate([r.conditions.air_density_kg_m3 for r in session.rides])
+    return FlatRoad(
+        system=session.run_sheet.system,
+        crr=estimates.fit.crr,
+        air_density_kg_m3=float(np.nanmean(density)),
+        gravity_m_s2=session.gravity_m_s2,
+    )
+
+
+def setup_results(session: Session, estimates: Estimates) -> tuple[SetupResult, ...]:
+    """Return one row per setup of the run sheet, in its order."""
+    found = {mean.setup: mean for mean in estimates.comparison.setups}
+    out = []
+    for setup in session.run_sheet.setups:
+        mean = found.get(setup.name)
+        if mean is None:
+            out.append(SetupResult(setup=setup.name, laps=0, cda_m2=None, se_m2=None, interval95_m2=None))
+        else:
+            out.append(
+                SetupResult(
+                    setup=mean.setup,
+                    laps=mean.laps,
+                    cda_m2=mean.cda_m2,
+                    se_m2=mean.se_m2,
+                    interval95_m2=mean.interval(),
+                )
+            )
+    return tuple(out)
+
+
+def comparison_results(
+    session: Session, estimates: Estimates, rows: Sequence[LapResult]
+) -> tuple[ComparisonResult, ...]:
+    """Return one row per comparison, and one for each setup that no lap speaks of."""
+    found = estimates.comparison
+    means = {mean.setup: mean for mean in found.setups}
+    out: list[ComparisonResult] = []
+    for i, pair in enumerate(found.comparisons):
+        smallest = _smallest_m2(session, estimates, means[pair.versus].cda_m2)
+        laps = means[pair.setup].laps + means[pair.versus].laps
+        says = verdict(pair.interval95_m2, smallest_difference_m2=smallest)
+        plain = setup_difference(cda_m2=closures_m2(rows, pair.setup), versus_cda_m2=closures_m2(rows, pair.versus))
+        out.append(
+            ComparisonResult(
+                setup=pair.setup,
+                versus=pair.versus,
+                delta_cda_m2=pair.delta_cda_m2,
+                se_m2=pair.se_m2,
+                df=pair.df,
+                interval95_m2=pair.interval95_m2,
+                p_value=pair.p_value,
+                verdict=says,
+                watts=_watts(session, estimates, pair),
+                seconds=_seconds(session, estimates, pair, means[pair.versus].cda_m2),
+                further_laps=further_laps(
+                    delta_cda_m2=pair.delta_cda_m2,
+                    se_m2=pair.se_m2,
+                    df=pair.df,
+                    laps=laps,
+                    smallest_difference_m2=smallest,
+                    level=pair.own_level,
+                )
+                if says == NOT_RESOLVED
+                else None,
+                smallest_difference_m2=smallest,
+                interval95_alone_m2=pair.interval95_alone_m2,
+                closure_delta_cda_m2=plain.delta_cda_m2,
+                closure_se_m2=plain.se_m2,
+                lap_shifts=tuple(
+                    LapShift(
+                        ride=session.rides[lap.ride].ride.source.file,
+                        lap=lap.lap.number,
+                        shift_m2=float(found.influence.shift_m2[k, i]),
+                    )
+                    for k, lap in enumerate(estimates.laps)
+                ),
+            )
+        )
+    missing = [
+        name.name
+        for name in session.run_sheet.setups
+        if name.name != session.run_sheet.baseline and name.name not in {c.setup for c in out}
+    ]
+    out += [
+        ComparisonResult(
+            setup=name,
+            versus=session.run_sheet.baseline,
+            delta_cda_m2=None,
+            se_m2=None,
+            df=None,
+            interval95_m2=None,
+            p_value=None,
+            verdict=NOT_RESOLVED,
+        )
+        for name in missing
+    ]
+    return tuple(out)
+
+
+def closures_m2(rows: Sequence[LapResult], setup: str) -> list[float]:
+    """Return the drag areas by plain closure of a setup's used laps [m2], NaN where closure gives none."""
+    return [
+        math.nan if row.closure_cda_m2 is None else row.closure_cda_m2
+        for row in rows
+        if row.used and row.setup == setup
+    ]
+
+
+def _smallest_m2(session: Session, estimates: Estimates, cda_m2: float) -> float | None:
+    choices = session.run_sheet.analysis
+    road = flat_road(session, estimates)
+    if choices.smallest_difference_m2 is not None:
+        return choices.smallest_difference_m2
+    if choices.smallest_difference_w is not None:
+        return cda_for_watts_m2(choices.smallest_difference_w, road=road, speed_km_h=choices.report_speed_km_h)
+    if choices.smallest_difference_s is not None:
+        return cda_for_seconds_m2(
+            choices.smallest_difference_s,
+            cda_m2=cda_m2,
+            road=road,
+            distance_km=choices.report_distance_km,
+            power_w=choices.report_power_w,
+        )
+    return None
+
+
+def _watts(session: Session, estimates: Estimates, pair: SetupComparison) -> WattsResult:
+    speed = session.run_sheet.analysis.report_speed_km_h
+    value, low, high = watts_at_speed(
+        [pair.delta_cda_m2, *pair.interval95_m2], road=flat_road(session, estimates), speed_km_h=speed
+    ).tolist()
+    return WattsResult(speed_km_h=speed, value=value, interval95=None if math.isnan(low) else (low, high))
+
+
+def _seconds(session: Session, estimates: Estimates, pair: SetupComparison, cda_m2: float) -> SecondsResult | None:
+    choices = session.run_sheet.analysis
+    low, high = pair.interval95_m2
+
+    def at(delta: float) -> float:
+        return float(
+            seconds_over_distance(
+                delta,
+                cda_m2=cda_m2,
+                road=flat_road(session, estimates),
+                distance_km=choices.report_distance_km,
+                power_w=choices.report_power_w,
+            )
+        )
+
+    try:
+        return SecondsResult(
+            distance_km=choices.report_distance_km,
+            power_w=choices.report_power_w,
+            value=at(pair.delta_cda_m2),
+            interval95=None if math.isnan(low) else (at(low), at(high)),
+        )
+    except OutOfRangeError:
+        return None  # an interval so wide that it holds drag areas below zero has no time
