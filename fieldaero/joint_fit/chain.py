@@ -57,7 +57,7 @@ class Chain:
     def solve(self, local: Floats, shared: Floats) -> tuple[Floats, Floats]:
         """H^-1 (local, shared), shapes (K, p, m) and (b, m)."""
         x = self.chain_solve(local)
-        z = self.border @ (shared - np.einsum("kpb,kpm->bm", self.across, local))
+        z = self.border @ (shared - np.tensordot(self.across, local, axes=([0, 1], [0, 1])))
         return x - self.across @ z, z
 
     def selected_inverse(self) -> tuple[Floats, Floats]:
@@ -120,7 +120,7 @@ def factor(
         if k < K - 1:
             carried = link[k] ** 2 * inverse[k][np.ix_(last, last)]
     across = _chain_solve(inverse, link, first, last, coupling)
-    schur = border - np.einsum("kpb,kpc->bc", coupling, across)
+    schur = border - np.tensordot(coupling, across, axes=([0, 1], [0, 1]))
     lower = np.linalg.cholesky(schur)
     log_determinant += 2.0 * float(np.sum(np.log(np.diagonal(lower))))
     half = np.linalg.solve(lower, np.eye(len(schur)))
