@@ -97,7 +97,7 @@ def _wind_doubts(session: Session, estimates: Estimates) -> list[str]:
             )
     else:
         found.append(
-            "No wind was observed, so the laps alone have to tell its mean, to about "
+            "No observation gives the wind's speed and direction, so the laps alone have to tell its mean, to about "
             f"±{float(np.mean(estimates.fit.mean_wind_sd_m_s)):.1f} m/s; the intervals allow for that. A wind meter "
             "beside the road would narrow them."
         )

@@ -240,8 +240,8 @@ def test_a_stop_of_an_hour_within_a_lap_takes_time_and_no_drag(tmp_path, recorde
 def test_weather_without_wind_leaves_the_wind_to_the_laps_and_says_so(tmp_path):
     told = sensible(fa.analyse(written(tmp_path / "told", scenario(wind_m_s=1.5))))
     result = sensible(fa.analyse(written(tmp_path / "untold", scenario(wind_m_s=1.5), edit=without_wind)))
-    assert says(result, "No wind was observed")
-    assert not says(told, "No wind was observed")
+    assert says(result, "No observation gives the wind's speed and direction")
+    assert not says(told, "No observation gives the wind's speed and direction")
     one = result.comparison_results[0]
     assert one.interval95_m2[0] < -0.010 < one.interval95_m2[1]
 

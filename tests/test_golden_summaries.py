@@ -15,15 +15,15 @@ import pytest
 import fieldaero as fa
 from fieldaero.result import Result
 from tests.whole_sessions import sample_result
-from tests.written_sessions import scenario, written
+from tests.written_sessions import scenario, without_wind, written
 
 GOLDEN = Path(__file__).parent / "golden"
 
 
 def unresolved(folder: Path) -> Result:
-    """Setups 0.001 m2 apart, four laps, a fresh wind that nobody measured, Crr and mass taken as usual."""
+    """Setups 0.001 m2 apart, four laps, a fresh wind that nobody measured."""
     close = scenario(setups={"road bar": 0.250, "aero bar": 0.249}, wind_m_s=3.0)
-    return fa.analyse(written(folder, close, seed=8, edit=lambda sheet: sheet["weather"][0].pop("wind_from_deg")))
+    return fa.analyse(written(folder, close, seed=8, edit=without_wind))
 
 
 def one_lap_per_setup(folder: Path) -> Result:
