@@ -10,9 +10,10 @@ import pytest
 
 from fieldaero.estimation import estimate_session
 from fieldaero.joint_fit import FitSettings, RoadCells, road_cells
-from fieldaero.joint_fit.equations import AIR_SCALE
+from fieldaero.joint_fit.equations import AIR_SCALE, CELLS
 from fieldaero.joint_fit.linearisation import SETTLED_M2
 from fieldaero.joint_fit.noise import PARAMETERS
+from fieldaero.joint_fit.noise_search import cda_covariance
 from fieldaero.joint_fit.settings import AIR_SCALE_SD, TWINS_DIFFER_M, mean_wind_sd_m_s, shared_prior
 from fieldaero.session_segments import fittable_laps
 from fieldaero.simulate import Sensors
@@ -250,6 +251,28 @@ def test_mean_winds_tried_have_the_moments_of_the_prior():
     assert fit.weights.sum() == pytest.approx(1.0)
 
 
+def test_mean_winds_that_the_air_speed_speaks_against_weigh_less():
+    truth = simulated(2, **WITH_AIR_SPEED).truth
+    fit = fit_of(segments_of(2, **WITH_AIR_SPEED), wind_sd_m_s=3.0)
+    tried = np.array([c.mean for c in fit.state])[1:]
+    towards = tried @ [truth.wind_east_m_s, truth.wind_north_m_s]
+    weights = fit.weights[1:]
+    assert np.sum(weights[towards > 0.0]) > 5.0 * np.sum(weights[towards < 0.0])
+
+
+def test_the_result_is_the_mixture_of_the_fits_about_each_mean_wind():
+    fit = fit_of(segments_of(2, **BREEZY), wind_sd_m_s=3.0)
+    cda = np.array([c.estimate.local[:, -1] for c in fit.state])
+    within = np.array([cda_covariance(c.estimate)[0] for c in fit.state])
+    mean = fit.weights @ cda
+    square = np.sum(fit.weights[:, None, None] * (within + cda[:, :, None] * cda[:, None, :]), axis=0)
+    assert fit.cda_m2 == pytest.approx(mean, abs=1e-12)
+    assert fit.covariance_m4 == pytest.approx(square - np.outer(mean, mean), rel=1e-6)
+    # How far the mean winds are from agreeing counts.
+    alone = np.tensordot(fit.weights, within, axes=1)
+    assert np.all(se(fit) > 1.01 * np.sqrt(np.diag(alone)))
+
+
 # What is known of the road and of Crr.
 
 
@@ -373,6 +396,17 @@ def test_a_braking_does_not_pass_for_drag(seed):
     second = np.array([-1.0, 1.0, 1.0, -1.0]) / 2.0
     for c in (others, second):
         assert c @ braked.cda_m2 == pytest.approx(c @ plain.cda_m2, abs=2e-4)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_work_of_the_brakes_is_found(seed):
+    made, session = simulated(seed, braked_laps=(2,)), plain_session(seed, braked_laps=(2,))
+    fit = estimated(seed, braked_laps=(2,)).fit
+    braked_m = fit.segments.braked_m
+    places = np.flatnonzero(braked_m.sum(axis=0))
+    lost = fit.state[0].estimate.shared[CELLS + fit.segments.per_lap :]
+    work = made.motion.brake_work_j.sum() / (session.run_sheet.system.mass_kg * session.gravity_m_s2)
+    assert np.sum(lost * braked_m[1, places]) == pytest.approx(work, rel=0.1)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
