@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         WeatherError,
     )
     from fieldaero.laps import find_laps
+    from fieldaero.pool import Pooled, pool_results, pool_sheets
     from fieldaero.quality import flag_laps
     from fieldaero.readers import read_ride, write_csv
     from fieldaero.result import Result
@@ -40,6 +41,7 @@ _WHERE = {
     "CannotAnswerError": "errors",
     "FieldaeroError": "errors",
     "OutOfRangeError": "errors",
+    "Pooled": "pool",
     "Result": "result",
     "Ride": "ride",
     "RideError": "errors",
@@ -54,6 +56,8 @@ _WHERE = {
     "flag_laps": "quality",
     "lap_closure": "closure",
     "open_session": "session",
+    "pool_results": "pool",
+    "pool_sheets": "pool",
     "read_ride": "readers",
     "read_run_sheet": "run_sheet",
     "simulate_session": "simulate",
@@ -65,6 +69,7 @@ __all__ = [
     "CannotAnswerError",
     "FieldaeroError",
     "OutOfRangeError",
+    "Pooled",
     "Result",
     "Ride",
     "RideError",
@@ -79,6 +84,8 @@ __all__ = [
     "flag_laps",
     "lap_closure",
     "open_session",
+    "pool_results",
+    "pool_sheets",
     "read_ride",
     "read_run_sheet",
     "simulate_session",

@@ -55,7 +55,8 @@ BARE = {
     "air_speed_scale", "air_speed_noise", "power_noise", "uphill_share", "shelter", "sheltered", "aspect",
     "share_cda", "share_delta", "noise",
     # statistics without a dimension
-    "level", "own_level", "df", "p_value", "weights", "setup_weights", "versus_weights", "outlier_z",
+    "level", "own_level", "df", "p_value", "weight", "weights", "setup_weights", "versus_weights", "outlier_z",
+    "i_squared", "q", "q_p_value",
     # unit vectors
     "heading", "heading_east", "heading_north",
     # counts

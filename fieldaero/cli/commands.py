@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from fieldaero.cli.pool_command import pool
 from fieldaero.cli.simulate_command import simulate
 from fieldaero.cli.way_out import DEBUG, Commands
 
@@ -131,6 +132,7 @@ def demo(folder: str) -> None:
 
 
 commands.add_command(simulate)
+commands.add_command(pool)
 
 
 def _analyse(sheet: str, *, as_json: bool, out: str | None) -> None:

@@ -1,0 +1,42 @@
+"""A pooled result as files in a folder: all of them or none, and never over an input."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from fieldaero.pool.records import Pooled
+from fieldaero.result_files import json_text, write_files
+
+__all__ = ["POOLED_FILES", "write_pooled_files"]
+
+POOLED_FILES = ("pooled.json", "pooled.csv", "pooled_sessions.csv", "pooled.txt")
+
+
+def write_pooled_files(pooled: Pooled, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+    """Write pooled.json, pooled.csv, pooled_sessions.csv and pooled.txt into a folder.
+
+    Parameters
+    ----------
+    pooled
+        From :func:`fieldaero.pool.pool_sheets`.
+    folder
+        Made where it is not there; earlier results in it are replaced.
+
+    Returns
+    -------
+    The paths written.
+
+    Raises
+    ------
+    FieldaeroError
+        If the folder cannot be written, or one of the names is taken by an input.  Then nothing was changed.
+    """
+    texts = (
+        json_text(pooled.to_dict()) + "\n",
+        pooled.comparisons.to_csv(index=False, lineterminator="\n"),
+        pooled.sessions.to_csv(index=False, lineterminator="\n"),
+        pooled.summary(),
+    )
+    content = {name: text.encode("utf-8") for name, text in zip(POOLED_FILES, texts, strict=True)}
+    return write_files(content, folder, inputs_sha256={one.sha256 for one in pooled.inputs})
