@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import minimize_scalar
 
 from fieldaero.ride import Ride
 from fieldaero.track import Track
@@ -19,6 +20,7 @@ RETRACED = 0.9  # share of the lap; the rest is room for turning
 OPPOSITE_DEG = 150.0
 TURNS_TRIED = 800
 FOLD_STEP_M = 2.0
+FOLD_SOUGHT_M = 10.0
 
 
 def median_over_laps(rows: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -81,7 +83,14 @@ def folding_position_m(
         opposite = np.abs(np.angle(way * np.conj(at(mirror, unit)), deg=True)) >= OPPOSITE_DEG
         return float(np.mean((apart <= RETRACED_WITHIN_M) & opposite)), -float(apart.mean())
 
+    def apart_m2(turn: float) -> float:
+        # Squares: the distance across the road then adds a constant, and the best turn has no plateau or kink.
+        apart = np.abs(place - at(2.0 * turn - x, line))
+        return float(np.mean(np.minimum(apart, RETRACED_WITHIN_M) ** 2))
+
     coarse = max(np.linspace(0.0, length / 2.0, TURNS_TRIED, endpoint=False).tolist(), key=fold)
-    step = length / 2.0 / TURNS_TRIED
-    turn = max(np.linspace(coarse - step, coarse + step, 21).tolist(), key=fold)
-    return turn % (length / 2.0) if fold(turn)[0] >= RETRACED else None
+    if fold(coarse)[0] < RETRACED:
+        return None
+    near = (coarse - FOLD_SOUGHT_M, coarse + FOLD_SOUGHT_M)
+    turn = float(minimize_scalar(apart_m2, bounds=near, method="bounded", options={"xatol": 0.01}).x)
+    return turn % (length / 2.0)
