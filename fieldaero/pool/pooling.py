@@ -129,13 +129,13 @@ def welch_satterthwaite(variances: Sequence[float], df: Sequence[float]) -> floa
     return sum(variances) ** 2 / sum(v**2 / n for v, n in zip(variances, df, strict=True))
 
 
-def way(variances: Mapping[tuple[str, str], float], *, start: str, goal: str) -> tuple[str, ...] | None:
+def way(variances_m4: Mapping[tuple[str, str], float], *, start: str, goal: str) -> tuple[str, ...] | None:
     """Return the setups from start to goal, both included: fewest legs first, then the smallest variance.
 
     Parameters
     ----------
-    variances
-        Of each pair that sessions compare directly, in either order [m4].
+    variances_m4
+        Variance of each pair that sessions compare directly, in either order.
     start, goal
         Two setups.
 
@@ -148,7 +148,7 @@ def way(variances: Mapping[tuple[str, str], float], *, start: str, goal: str) ->
     >>> way({("a", "b"): 1.0, ("b", "c"): 1.0, ("a", "d"): 1.0, ("d", "c"): 0.5}, start="a", goal="c")
     ('a', 'd', 'c')
     """
-    both = {**{(b, a): v for (a, b), v in variances.items()}, **variances}
+    both = {**{(b, a): v for (a, b), v in variances_m4.items()}, **variances_m4}
     settled: dict[str, tuple[float, tuple[str, ...]]] = {start: (0.0, (start,))}
     frontier = settled
     while frontier and goal not in settled:
