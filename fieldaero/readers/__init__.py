@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from fieldaero.readers.csv_out import write_csv
-from fieldaero.readers.read import read_ride
+from fieldaero.readers.read import read_ride, read_ride_bytes
 
-__all__ = ["read_ride", "write_csv"]
+__all__ = ["read_ride", "read_ride_bytes", "write_csv"]

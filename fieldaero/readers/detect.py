@@ -14,7 +14,7 @@ from typing import Literal
 
 from fieldaero.errors import RideError
 
-__all__ = ["RideFile", "load", "text_of"]
+__all__ = ["RideFile", "load", "recognise", "text_of"]
 
 Kind = Literal["FIT", "XML", "CSV"]
 
@@ -89,7 +89,22 @@ def load(path: str | os.PathLike[str]) -> RideFile:
         If it cannot be read, is too large, or is no ride file; the message says what it is.
     """
     name = Path(path).name or str(path)
-    raw = _bytes_of(path, name)
+    return recognise(_bytes_of(path, name), name=name)
+
+
+def recognise(raw: bytes, *, name: str) -> RideFile:
+    """Tell what the bytes of a file are, as they came from a disk or over a page.
+
+    Raises
+    ------
+    RideError
+        If they are too many, or no ride file; the message says what they are.
+    """
+    if len(raw) > LARGEST_BYTES:
+        raise RideError(f"{name}: {len(raw) / 1e6:.0f} MB; ride files up to {LARGEST_BYTES / 1e6:.0f} MB are read")
+    if not raw.strip(b"\0"):
+        what = f"{len(raw)} zero bytes" if raw else "an empty file"
+        raise RideError(f"{name}: {what}; copy it from the device again")
     content, packed, notes = raw, False, []
     if raw.startswith(GZIP):
         content, whole = _unpacked(raw, name)
@@ -138,17 +153,13 @@ def _bytes_of(path: str | os.PathLike[str], name: str) -> bytes:
             raise RideError(
                 f"{name}: {about.st_size / 1e6:.0f} MB; ride files up to {LARGEST_BYTES / 1e6:.0f} MB are read"
             )
-        data = Path(path).read_bytes()
+        return Path(path).read_bytes()
     except FileNotFoundError as error:
         raise RideError(f"{name}: no such file at {os.fspath(path)}; check the path") from error
     except OSError as error:
         raise RideError(f"{name}: cannot be read ({error.strerror or 'unreadable'})") from error
     except ValueError as error:
         raise RideError(f"{name!r}: not a possible file name; check the path") from error
-    if not data.strip(b"\0"):
-        what = f"{len(data)} zero bytes" if data else "an empty file"
-        raise RideError(f"{name}: {what}; copy it from the device again")
-    return data
 
 
 def _unpacked(raw: bytes, name: str) -> tuple[bytes, bool]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from fieldaero.errors import RideError
 from fieldaero.readers.csv import read_csv
-from fieldaero.readers.detect import RideFile, load
+from fieldaero.readers.detect import RideFile, load, recognise
 from fieldaero.readers.fit_recording import read_fit
 from fieldaero.readers.gpx import read_gpx
 from fieldaero.readers.recording import Recording
@@ -16,7 +16,7 @@ from fieldaero.readers.tcx import read_tcx
 from fieldaero.readers.xml_track import Walk
 from fieldaero.ride import Ride, RideSource
 
-__all__ = ["read_ride"]
+__all__ = ["read_ride", "read_ride_bytes"]
 
 
 def read_ride(path: str | os.PathLike[str], *, allow_indoor: bool = False) -> Ride:
@@ -47,7 +47,30 @@ def read_ride(path: str | os.PathLike[str], *, allow_indoor: bool = False) -> Ri
     >>> read_ride(path).column("power_w").tolist()
     [210.0, 214.0, 208.0]
     """
-    file = load(path)
+    return _read(load(path), allow_indoor=allow_indoor)
+
+
+def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) -> Ride:
+    """Read a ride file whose bytes are at hand already, as from a page; see :func:`read_ride`.
+
+    Parameters
+    ----------
+    content
+        The file, as it was recorded, packed with gzip or not.
+    name
+        What the file is called in messages and in the result.
+    allow_indoor
+        As for :func:`read_ride`.
+
+    Raises
+    ------
+    RideError
+        If it cannot be read or holds no ride; the message says what it is.
+    """
+    return _read(recognise(content, name=name), allow_indoor=allow_indoor)
+
+
+def _read(file: RideFile, *, allow_indoor: bool) -> Ride:
     try:
         recording = _recording(file)
         if recording.indoor and not allow_indoor:
