@@ -14,7 +14,7 @@ the draw by lot among them (from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 
@@ -92,7 +92,7 @@ def changes_of_setup(order: Sequence[str]) -> int:
     >>> changes_of_setup("ABBAABBA")
     4
     """
-    return sum(a != b for a, b in zip(order[:-1], order[1:], strict=True))
+    return sum(a != b for a, b in pairwise(order))
 
 
 def _check(names: list[str], laps_per_setup: int) -> None:

@@ -21,7 +21,7 @@ from fieldaero.simulate.scenario import Scenario, Wind
 from fieldaero.simulate.session import simulate_session
 from fieldaero.system import System
 
-__all__ = ["mirrored_order", "scenario_of", "write_session"]
+__all__ = ["GUST_SHARE", "SLOW_SHARE", "mirrored_order", "run_sheet_of", "scenario_of", "write_session"]
 
 SLOW_SHARE, GUST_SHARE = 0.25, 0.25  # of the mean wind at the rider's height; common practice, no source
 SHEET = "runsheet.toml"
@@ -107,14 +107,15 @@ def write_session(
     return write_files(
         {
             name: ride,
-            SHEET: tomli_w.dumps(_sheet(scenario, name)).encode(),
+            SHEET: tomli_w.dumps(run_sheet_of(scenario, name)).encode(),
             TRUTH: (json.dumps(made.truth.to_dict(), indent=2) + "\n").encode(),
         },
         folder,
     )
 
 
-def _sheet(scenario: Scenario, ride: str) -> dict[str, object]:
+def run_sheet_of(scenario: Scenario, ride: str) -> dict[str, object]:
+    """Return the tables of a run sheet that fits a scenario, ridden as the file ``ride``."""
     system, wind = scenario.system, scenario.wind
     per_m_s = float(wind_at_height_m_s(wind_speed_m_s=1.0, measured_height_m=10.0))
     return {
