@@ -21,6 +21,7 @@ from fieldaero.analysis import analyse
 from fieldaero.joint_fit import FitSettings, JointFit, Segments, joint_fit
 from fieldaero.simulate import CourseShape, Sensors
 from fieldaero.simulate.sample import SAMPLE_SHEET, make_sample
+from tests.command_line import process
 from tests.joint_fit.fitted_sessions import BREEZE, CRR, CRR_SD, segments_of
 
 pytestmark = pytest.mark.benchmark_only
@@ -75,3 +76,7 @@ def test_refit_with_one_lap_left_out(benchmark, laps):
 def test_first_fit(benchmark, laps):
     fit = benchmark.pedantic(joint_fit, args=(long_session(laps), SETTINGS), rounds=2)
     assert len(fit.cda_m2) == laps
+
+
+def test_help_from_a_shell(benchmark, tmp_path):
+    assert benchmark.pedantic(process, args=("--help",), kwargs={"cwd": tmp_path}, rounds=5).returncode == 0
