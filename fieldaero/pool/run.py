@@ -98,13 +98,13 @@ def pool_results(results: Sequence[Result], *, sheets: Sequence[str], versus: st
     Raises
     ------
     RunSheetError
-        Where a lap counts twice, or sessions have no setup in common.
+        Where a lap counts twice.
     CannotAnswerError
-        Where no session has usable laps of two setups, or none of ``versus``.
+        Where no session has usable laps of two setups, or none of ``versus``, or sessions no setup in common.
     """
     check_laps_once(results, sheets)
     setups = {name: ridden_setups(result) for name, result in zip(sheets, results, strict=True)}
-    check_related(setups)
+    check_related(setups, error=CannotAnswerError)
     base = results[0].baseline if versus is None else versus
     ridden = tuple(dict.fromkeys(name for own in setups.values() for name in own))
     if base not in ridden or len(ridden) < 2:

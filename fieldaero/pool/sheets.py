@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from fieldaero.errors import RunSheetError
+from fieldaero.errors import FieldaeroError, RunSheetError
 from fieldaero.result import Result
 from fieldaero.run_sheet import RunSheet
 from fieldaero.session import NOT_USED
 
 __all__ = ["check_laps_once", "check_related", "check_sheets_once", "labels", "named_setups", "near_misses"]
 
+OVERLAP = 0.1  # of a lap: more in common, and it is the same lap
+
 
 def labels(paths: Sequence[Path]) -> tuple[str, ...]:
-    """Return what the sheets are called: their file names, or their paths where names repeat.
+    """Return what the sheets are called: their file names, or as much of their paths as tells them apart.
 
     Examples
     --------
@@ -23,7 +26,14 @@ def labels(paths: Sequence[Path]) -> tuple[str, ...]:
     (('may/test.toml', 'june/test.toml'), ('a.toml', 'b.toml'))
     """
     names = tuple(path.name for path in paths)
-    return names if len(set(names)) == len(names) else tuple(path.as_posix() for path in paths)
+    if len(set(names)) == len(names):
+        return names
+    whole = [path.absolute() for path in paths]
+    try:
+        common = os.path.commonpath([path.parent for path in whole])
+    except ValueError:  # on different drives
+        return tuple(path.as_posix() for path in paths)
+    return tuple(path.relative_to(common).as_posix() for path in whole)
 
 
 def named_setups(sheet: RunSheet) -> tuple[str, ...]:
@@ -60,31 +70,36 @@ def check_laps_once(results: Sequence[Result], names: Sequence[str]) -> None:
     RunSheetError
         With the ride, the lap and both sheets.
     """
-    seen: dict[tuple[str, int], str] = {}
+    seen: dict[str, list[tuple[float, float, str]]] = {}
     for result, name in zip(results, names, strict=True):
-        sha256 = {one.file: one.sha256 for one in result.inputs}
-        for row in result.lap_results:
-            if not row.used:
-                continue
-            first = seen.setdefault((sha256[row.ride], row.lap), name)
-            if first != name:
-                raise RunSheetError(
-                    f"{name}: lap {row.lap} of {row.ride} is used in {first} too, and a lap counts once; "
-                    'put "-" for it in one of the two, or leave one sheet out'
-                )
+        if result.session is None or result.estimates is None:
+            continue
+        for used in result.estimates.laps:
+            source, lap = result.session.rides[used.ride].ride.source, used.lap
+            # By time, because laps by the button and laps by the line can have other numbers.
+            for start, end, other in seen.setdefault(source.sha256, []):
+                common_s = min(end, lap.end_s) - max(start, lap.start_s)
+                if other != name and common_s > OVERLAP * (lap.end_s - lap.start_s):
+                    raise RunSheetError(
+                        f"{name}: lap {lap.number} of {source.file} is used in {other} too, and a lap counts once; "
+                        'put "-" for it in one of the two, or leave one sheet out'
+                    )
+            seen[source.sha256].append((lap.start_s, lap.end_s, name))
 
 
-def check_related(setups: Mapping[str, Sequence[str]]) -> None:
+def check_related(setups: Mapping[str, Sequence[str]], *, error: type[FieldaeroError] = RunSheetError) -> None:
     """Refuse a sheet that no chain of common setups links to the others.
 
     Parameters
     ----------
     setups
         The setups of each sheet by the sheet's name.
+    error
+        What to raise.
 
     Raises
     ------
-    RunSheetError
+    FieldaeroError
         With the sheet that shares nothing, and setups that may be meant to be the same.
 
     Examples
@@ -104,7 +119,7 @@ def check_related(setups: Mapping[str, Sequence[str]]) -> None:
     others = [name for sheet in main for name in setups[sheet]]
     alike = near_misses({stranger: setups[stranger], main[0]: others})
     hint = f" {alike[0]}" if alike else ""
-    raise RunSheetError(
+    raise error(
         f"{stranger}: shares no setup with the other sheets. It has {_listed(setups[stranger])}, the others have "
         f"{_listed(others)}; sessions can be pooled where a setup of exactly the same name was ridden in both.{hint}"
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -135,6 +136,16 @@ def test_a_setup_that_nobody_rode_cannot_be_compared_with(results):
         pooled(results, "day1", "day2", versus="tall bar")
 
 
+def test_laps_that_cannot_be_used_link_nothing(results):
+    # The sheets have a setup in common, but all its laps of that day were lost.
+    lost = replace(
+        results["day4"],
+        setup_results=tuple(replace(s, laps=0) if s.setup == "aero bar" else s for s in results["day4"].setup_results),
+    )
+    with pytest.raises(CannotAnswerError, match="day4: shares no setup"):
+        pool_results([results["day1"], lost], sheets=("day1", "day4"))
+
+
 # Through the command line
 
 
@@ -203,7 +214,7 @@ def test_unrelated_sheets_are_one_sentence_that_names_the_stranger(folder, tmp_p
         status=2,
         about="shares no setup",
     )
-    assert line.startswith(f"fieldaero: {other.as_posix()}: shares no setup")
+    assert "other/runsheet.toml: shares no setup" in line
 
 
 def test_names_that_differ_in_capitals_get_a_hint(folder, tmp_path):
