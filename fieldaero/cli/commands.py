@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from fieldaero.cli.app_command import app
 from fieldaero.cli.pool_command import pool
 from fieldaero.cli.simulate_command import simulate
 from fieldaero.cli.way_out import DEBUG, Commands
@@ -131,6 +132,7 @@ def demo(folder: str) -> None:
     _analyse(str(sheet), as_json=False, out=None)
 
 
+commands.add_command(app)
 commands.add_command(simulate)
 commands.add_command(pool)
 

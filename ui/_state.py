@@ -1,0 +1,150 @@
+"""What a visitor has on the desk: it lives in this browser session only, and every step can be taken back.
+
+The truth is one :class:`fieldaero.desk.Desk` under one key of the session state.  Widgets are
+filled from it and fold their changes back into it; their own keys come and go with the pages.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import streamlit as st
+
+from fieldaero.desk import Desk, desk_of_sheet, empty_desk
+from fieldaero.errors import FieldaeroError
+from fieldaero.result import Result
+from fieldaero.run_sheet import read_run_sheet
+from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
+
+__all__ = [
+    "Outcome",
+    "attempt",
+    "change",
+    "desk",
+    "edition",
+    "load_sample",
+    "load_sheet",
+    "outcome",
+    "problem",
+    "undo",
+    "undo_name",
+]
+
+DESK, PAST, EDITION, OUTCOME, PROBLEM = "the_desk", "the_past", "the_edition", "the_outcome", "the_problem"
+MOST_STEPS = 100
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """The last analysis: of which desk, what it found, or why it found nothing.
+
+    After a failure ``result`` is the last one that was found, and ``stale`` says so.
+    """
+
+    of: str
+    result: Result | None
+    problem: str = ""
+    stale: bool = False
+
+
+def desk() -> Desk:
+    """Return the desk of this browser session."""
+    if DESK not in st.session_state:
+        st.session_state[DESK] = empty_desk()
+        st.session_state[PAST] = []
+        st.session_state[EDITION] = 0
+    found: Desk = st.session_state[DESK]
+    return found
+
+
+def edition() -> int:
+    """Return a number that changes with every step that is not a widget's own: part of the keys of editors."""
+    desk()
+    return int(st.session_state[EDITION])
+
+
+def change(new: Desk, what: str, *, own_widget: bool = False) -> None:
+    """Put a new desk in place of the old one.
+
+    Parameters
+    ----------
+    new
+        The desk after the step.
+    what
+        The step in a few words, for the button that takes it back.
+    own_widget
+        Whether the widget that shows the change made it, and need not be filled again.
+    """
+    old = desk()
+    if new == old:
+        return
+    st.session_state[PAST] = [*st.session_state[PAST][-MOST_STEPS:], (what, old)]
+    st.session_state[DESK] = new
+    if not own_widget:
+        st.session_state[EDITION] += 1
+
+
+def attempt(step: Callable[[], Desk], what: str, *, own_widget: bool = False) -> bool:
+    """Take a step that may be refused; a refusal is shown on the page and changes nothing."""
+    try:
+        change(step(), what, own_widget=own_widget)
+    except FieldaeroError as refused:
+        st.session_state[PROBLEM] = str(refused)
+        st.session_state[EDITION] += 1
+        return False
+    return True
+
+
+def problem() -> str:
+    """Return what was refused since the page was last drawn, and forget it."""
+    return str(st.session_state.pop(PROBLEM, ""))
+
+
+def undo_name() -> str:
+    """Say which step would be taken back, empty if there is none."""
+    desk()
+    past = st.session_state[PAST]
+    return str(past[-1][0]) if past else ""
+
+
+def undo() -> None:
+    """Take the last step back."""
+    desk()
+    if st.session_state[PAST]:
+        _, st.session_state[DESK] = st.session_state[PAST].pop()
+        st.session_state[EDITION] += 1
+
+
+def load_sample() -> None:
+    """Put the sample session on the desk."""
+    load_sheet(sample_folder() / SAMPLE_SHEET, what="loading the sample")
+
+
+def load_sheet(path: Path, *, what: str = "opening a run sheet") -> None:
+    """Put a run sheet and its rides on the desk."""
+
+    def step() -> Desk:
+        sheet = read_run_sheet(path)
+        return desk_of_sheet(sheet, {e.file: e.path.read_bytes() for e in sheet.rides if e.path.is_file()})
+
+    attempt(step, what)
+
+
+def outcome(of: Desk | None = None) -> Outcome:
+    """Analyse the desk, unless that was done already; what was found last stays where this one fails."""
+    now = of or desk()
+    name = hashlib.sha256(now.sheet_text().encode()).hexdigest() + "".join(r.ride.source.sha256 for r in now.rides)
+    known: dict[str, Outcome] = st.session_state.setdefault(OUTCOME, {})
+    if name not in known:
+        before = next((o.result for o in reversed(known.values()) if o.result is not None), None)
+        try:
+            made = Outcome(of=name, result=now.result())
+        except FieldaeroError as why:
+            made = Outcome(of=name, result=before, problem=str(why), stale=before is not None)
+        known[name] = made
+        while len(known) > 8:
+            known.pop(next(iter(known)))
+    return known[name]

@@ -1,0 +1,7 @@
+"""Page."""
+
+from __future__ import annotations
+
+from _looks import head
+
+head("laps", "…")
