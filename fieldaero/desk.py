@@ -14,10 +14,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import tomli_w
 
 from fieldaero.analysis import analyse_session
+from fieldaero.design_balance import Balance, design_balance
 from fieldaero.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.lap_listing import LapListing, list_laps
 from fieldaero.laps import LapSource, StartLine
@@ -27,7 +27,7 @@ from fieldaero.ride import Ride
 from fieldaero.run_sheet import NOT_USED, RunSheet, run_sheet_from_text
 from fieldaero.session import Session, session_of
 
-__all__ = ["Balance", "Desk", "DeskLap", "DeskRide", "desk_of_sheet", "empty_desk"]
+__all__ = ["Desk", "DeskLap", "DeskRide", "desk_of_sheet", "empty_desk"]
 
 SHEET_NAME = "runsheet.toml"
 FIRST_SETUP = "baseline"
@@ -69,26 +69,6 @@ class DeskRide:
     lap_source: LapSource
     start_line: StartLine | None = None
     problem: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Balance:
-    """What the choice of laps does to the design.
-
-    Attributes
-    ----------
-    laps
-        Number of laps per setup, in the order of the setups.
-    order
-        Setups in the order ridden.
-    middle_h
-        Mean time of each setup's laps, from the mean of all [h]: what a steady drift adds to a difference
-        is the drift per hour times how far two of these lie apart.
-    """
-
-    laps: Mapping[str, int]
-    order: tuple[str, ...]
-    middle_h: Mapping[str, float]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -276,7 +256,7 @@ class Desk:
 
     def balance(self) -> Balance:
         """Say how the laps are spread over setups and time."""
-        order, middle = [], []
+        ridden = []
         first = next((r.ride.start_time for r in self.rides if r.ride.start_time is not None), None)
         for r in self.rides:
             away = 0.0
@@ -284,16 +264,8 @@ class Desk:
                 away = (r.ride.start_time - first).total_seconds()
             for lap, setup in zip(r.listing.laps if r.listing else (), r.setups, strict=False):
                 if setup != NOT_USED:
-                    order.append(setup)
-                    middle.append((away + (lap.start_s + lap.end_s) / 2.0) / 3600.0)
-        times, names = np.array(middle), np.array(order)
-        used = [name for name in self.setups if name in order]
-        centre = float(times.mean()) if len(times) else 0.0
-        return Balance(
-            laps={name: order.count(name) for name in self.setups},
-            order=tuple(order),
-            middle_h={name: float(times[names == name].mean()) - centre for name in used},
-        )
+                    ridden.append((setup, (away + (lap.start_s + lap.end_s) / 2.0) / 3600.0))
+        return design_balance(ridden, setups=self.setups)
 
     def _ride(self, name: str) -> DeskRide:
         return next(r for r in self.rides if r.name == name)

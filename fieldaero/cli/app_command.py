@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib.util
-import os
+import subprocess
 import sys
 from pathlib import Path
 
@@ -38,19 +39,15 @@ def app(*, sheet: str | None, port: int, browser: bool) -> None:
         if not Path(sheet).is_file():
             raise RunSheetError(f"{sheet}: no such run sheet; give the path of a TOML file, or none for an empty desk")
         arguments = ["--", str(Path(sheet).resolve())]
-    # Streamlit looks for its settings where it is started; they lie beside the pages.
-    os.chdir(main.parent)
-    from streamlit.web import cli
-
     click.echo(f"fieldaero is at http://127.0.0.1:{port} for this machine only. End with Ctrl+C.")
-    sys.argv = [
-        "streamlit",
-        "run",
-        str(main),
+    command = [
+        *(sys.executable, "-m", "streamlit", "run", str(main)),
         f"--server.port={port}",
         "--server.address=127.0.0.1",
         f"--server.headless={'false' if browser else 'true'}",
         "--browser.gatherUsageStats=false",
         *arguments,
     ]
-    cli.main(standalone_mode=False)
+    with contextlib.suppress(KeyboardInterrupt):
+        # Streamlit looks for its settings where it is started; they lie beside the pages.
+        sys.exit(subprocess.run(command, cwd=main.parent, check=False).returncode)
