@@ -8,16 +8,21 @@ from collections.abc import Callable
 
 import numpy as np
 
-from fieldaero.comparison_results import comparison_results, setup_results
+from fieldaero.claims import claim_results
+from fieldaero.comparison_results import comparison_results, flat_road, setup_results
 from fieldaero.doubts import doubts
 from fieldaero.errors import CannotAnswerError
 from fieldaero.estimation import Estimates, crr_prior_sd, estimate_session
+from fieldaero.known_drag import known_drag_results
 from fieldaero.lap_results import lap_results
 from fieldaero.result import CrrResult, DriftResult, InputFile, Result, WindResult
 from fieldaero.run_sheet import read_run_sheet
 from fieldaero.session import Session, open_session
 from fieldaero.session_segments import fittable_laps
+from fieldaero.tunnel import tunnel_results
+from fieldaero.tunnel_sweep import read_sweeps
 from fieldaero.version import VERSION
+from fieldaero.yaw_dependence import yaw_result
 
 __all__ = ["analyse", "analyse_session"]
 
@@ -50,6 +55,7 @@ def analyse_session(session: Session, *, progress: Callable[[str], None] | None 
     """Analyse a session that is already open; see :func:`analyse`."""
     say = progress or (lambda _: None)
     sheet = session.run_sheet
+    sweeps = read_sweeps(sheet)
     chosen = fittable_laps(session)
     if not chosen:
         raise CannotAnswerError(
@@ -65,6 +71,7 @@ def analyse_session(session: Session, *, progress: Callable[[str], None] | None 
             "for impossible values, or use more laps."
         ) from None
     rows = lap_results(session, estimates)
+    setups = setup_results(session, estimates)
     comparisons = comparison_results(session, estimates, rows)
     warnings = [
         *session.warnings,
@@ -78,9 +85,10 @@ def analyse_session(session: Session, *, progress: Callable[[str], None] | None 
         inputs=(
             InputFile(file=sheet.path.name, sha256=sheet.sha256),
             *(InputFile(file=r.ride.source.file, sha256=r.ride.source.sha256) for r in session.rides),
+            *(InputFile(file=s.file, sha256=s.sha256) for s in sweeps if s.file is not None and s.sha256 is not None),
         ),
         lap_results=rows,
-        setup_results=setup_results(session, estimates),
+        setup_results=setups,
         comparison_results=comparisons,
         crr=CrrResult(
             value=estimates.fit.crr,
@@ -95,6 +103,10 @@ def analyse_session(session: Session, *, progress: Callable[[str], None] | None 
             value=estimates.comparison.drift_m2_per_h, se=estimates.comparison.drift_se_m2_per_h
         ),
         budget_rows=estimates.budget,
+        claim_results=claim_results(sheet, comparisons=comparisons, setups=setups, road=flat_road(session, estimates)),
+        tunnel_results=tunnel_results(sweeps, estimates=estimates, setups=setups, comparisons=comparisons),
+        known_drag_results=known_drag_results(sheet, comparisons=comparisons),
+        yaw_result=yaw_result(estimates),
         estimates=estimates,
         session=session,
         warnings=tuple(dict.fromkeys(warnings)),

@@ -140,11 +140,13 @@ def estimate_session(
 
 
 def _pairs(session: Session) -> list[tuple[str, str]]:
-    """Each setup against the baseline, then what claims compare besides."""
+    """Each setup against the baseline, then what claims and tunnel sweeps compare besides."""
     sheet = session.run_sheet
     pairs = [(setup.name, sheet.baseline) for setup in sheet.setups if setup.name != sheet.baseline]
-    for claim in sheet.claims:
-        pair = (claim.setup, claim.versus or sheet.baseline)
+    wanted = [(claim.setup, claim.versus or sheet.baseline) for claim in sheet.claims]
+    swept = list(dict.fromkeys(sweep.setup for sweep in sheet.tunnel))
+    wanted += [(setup, swept[0]) for setup in swept[1:] if sheet.baseline not in swept]
+    for pair in wanted:
         if pair not in pairs and pair[::-1] not in pairs:
             pairs.append(pair)
     return pairs
@@ -180,12 +182,15 @@ def _observed_wind(session: Session) -> tuple[float, float] | None:
     An observation with an error of its own is too strong on average: w^2 of what is seen
     exceeds that of the wind by 2 sd^2, and drag goes with w^2.  So it is combined with the
     knowledge that winds of either direction come in about this strength, a normal prior
-    of mean zero with half of w^2 in either component.
+    of mean zero with half of w^2 in either component.  On a road ridden one way the wind
+    itself counts, not its square, and an observation is right on average as it stands.
     """
     if session.wind_east_m_s is None or session.wind_north_m_s is None:
         return None
     observed = float(np.hypot(session.wind_east_m_s, session.wind_north_m_s))
     variance = WIND_SD_M_S[0] ** 2 + (WIND_SD_M_S[1] * observed) ** 2
+    if not session.course.closed:
+        return 1.0, float(np.sqrt(variance))
     usual = max(observed**2 / 2.0, variance)
     share = usual / (usual + variance)
     return share, float(np.sqrt(share * variance))

@@ -15,6 +15,7 @@ from typing import Any
 import pandas as pd
 
 from fieldaero.budget import BudgetRow
+from fieldaero.cross_check_rows import ClaimResult, KnownDragResult, TunnelResult, YawResult
 from fieldaero.estimation import Estimates
 from fieldaero.session import Session
 from fieldaero.summary_text import summary_text
@@ -34,6 +35,7 @@ __all__ = [
 ]
 
 SCHEMA = 1
+NOT_IN_TABLES = ("lap_shifts", "yaw_ridden", "sweep_yaw_deg", "sweep_cda_m2", "sweep_sd_m2")  # only in the JSON
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -184,6 +186,9 @@ class Result:
         What else was found; None where it is not known.
     budget_rows
         Uncertainty budget, rows for each comparison.
+    claim_results, tunnel_results, known_drag_results, yaw_result
+        The laps against numbers from outside, and what they say of yaw; see
+        :mod:`fieldaero.cross_check_rows`.
     estimates, session
         The fit and the data behind the numbers, for figures and further questions.
     warnings
@@ -202,6 +207,10 @@ class Result:
     lap_scatter_m2: float | None = None
     drift_m2_per_h: DriftResult | None = None
     budget_rows: tuple[BudgetRow, ...] = ()
+    claim_results: tuple[ClaimResult, ...] = ()
+    tunnel_results: tuple[TunnelResult, ...] = ()
+    known_drag_results: tuple[KnownDragResult, ...] = ()
+    yaw_result: YawResult | None = None
     estimates: Estimates | None = None
     session: Session | None = None
     warnings: tuple[str, ...] = ()
@@ -226,6 +235,26 @@ class Result:
         """One row per input and comparison."""
         return _frame(self.budget_rows, BudgetRow)
 
+    @property
+    def claims(self) -> pd.DataFrame:
+        """One row per claim of the run sheet."""
+        return _frame(self.claim_results, ClaimResult)
+
+    @property
+    def tunnel(self) -> pd.DataFrame:
+        """One row per sweep of a tunnel, and per difference of two swept setups."""
+        return _frame(self.tunnel_results, TunnelResult)
+
+    @property
+    def known_drag(self) -> pd.DataFrame:
+        """One row per setup whose added drag area was known beforehand."""
+        return _frame(self.known_drag_results, KnownDragResult)
+
+    @property
+    def yaw(self) -> pd.DataFrame:
+        """One row: how drag area changes with yaw, as far as the laps tell."""
+        return _frame(() if self.yaw_result is None else (self.yaw_result,), YawResult)
+
     def summary(self) -> str:
         """Tell the result in plain text, the warnings first."""
         return summary_text(self)
@@ -241,8 +270,10 @@ class Result:
             "laps": _plain(self.lap_results),
             "setups": _plain(self.setup_results),
             "comparisons": _plain(self.comparison_results),
-            "claims": [],
-            "tunnel": [],
+            "claims": _plain(self.claim_results),
+            "tunnel": _plain(self.tunnel_results),
+            "known_drag": _plain(self.known_drag_results),
+            "yaw": _plain(self.yaw_result),
             "budget": _plain(self.budget_rows),
             "crr": _plain(self.crr),
             "wind": _plain(self.wind),
@@ -282,7 +313,7 @@ def _flat(row: Any) -> dict[str, Any]:
         if f.name.startswith("interval95"):
             unit = f.name.removeprefix("interval95")
             out["interval95_low" + unit], out["interval95_high" + unit] = value or (math.nan, math.nan)
-        elif f.name == "lap_shifts":
+        elif f.name in NOT_IN_TABLES:
             continue
         elif f.name in ("watts", "seconds"):
             low, high = (value.interval95 or (math.nan, math.nan)) if value else (math.nan, math.nan)

@@ -254,6 +254,11 @@ def _check_names(table: SheetTable, file: str) -> None:
         )
 
     known(table.baseline, "baseline")
+    if any(setup.name == table.baseline and setup.known_added_cda_m2 is not None for setup in table.setups):
+        raise RunSheetError(
+            f"{file}: known_added_cda_m2 is given for the baseline, to which it is relative; give it to the setup that "
+            "is ridden with the known drag"
+        )
     for number, ride in enumerate(table.rides, start=1):
         for lap, name in enumerate(ride.laps, start=1):
             known(name, f"[[rides]] no. {number}, laps, lap {lap}", dash=True)

@@ -74,7 +74,13 @@ def _sentence(kind: str, loc: Sequence[int | str], found: Any, message: str) -> 
         return f"{key} is {_shown(found)}; allowed is {allowed_text}."
     if kind == "value_error":
         text = message.removeprefix("Value error, ")
-        if isinstance(found, dict) or not names or text.startswith(("sm", "wind_from", "name is", "yaw_deg", "sd_m2")):
+        if (
+            isinstance(found, dict)
+            or not names
+            or text.startswith(
+                ("sm", "wind_from", "name is", "yaw_deg", "sd_m2", "known_added", "file is", "cda_m2 holds")
+            )
+        ):
             return f"{key}: {text}." if key else f"{text}."
         return f"{key} is {_shown(found)}; {text}."
     if kind == "tuple_type" and names and names[-1] in MANY:

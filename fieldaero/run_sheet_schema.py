@@ -199,6 +199,8 @@ class Setup(_Table):
     def _name(self) -> Setup:
         if self.name == "-":
             raise ValueError('name is "-", which stands for a lap that is not used; choose another name')
+        if self.known_added_cda_sd_m2 is not None and self.known_added_cda_m2 is None:
+            raise ValueError("known_added_cda_sd_m2 is given without known_added_cda_m2; give both, or none")
         return self
 
 
@@ -233,6 +235,9 @@ class Claim(_Table):
     note: Text = ""
 
 
+FEWEST_YAW_ANGLES = 3  # with two the curve between them is anybody's guess
+
+
 class TunnelSweep(_Table):
     """Drag area by yaw from a wind tunnel."""
 
@@ -255,6 +260,11 @@ class TunnelSweep(_Table):
             raise ValueError(
                 f"yaw_deg has {len(self.yaw_deg)} values and cda_m2 {len(self.cda_m2)}; give as many of each"
             )
+        if len(self.yaw_deg) < FEWEST_YAW_ANGLES:
+            raise ValueError(
+                f"yaw_deg has {len(self.yaw_deg)} values; allowed are {FEWEST_YAW_ANGLES} or more; "
+                "add the rest of the sweep"
+            )
         if isinstance(self.sd_m2, tuple) and len(self.sd_m2) != len(self.yaw_deg):
             raise ValueError(
                 f"sd_m2 has {len(self.sd_m2)} values for {len(self.yaw_deg)} angles; give one, or one each"
@@ -263,6 +273,8 @@ class TunnelSweep(_Table):
             raise ValueError("yaw_deg does not rise from value to value; sort the table by yaw")
         if any(abs(yaw) > 90.0 for yaw in self.yaw_deg):
             raise ValueError("yaw_deg holds an angle beyond 90 degrees; allowed is -90 to 90")
+        if isinstance(self.sd_m2, tuple) and any(not 0.0 <= sd <= 0.1 for sd in self.sd_m2):
+            raise ValueError("sd_m2 holds a value outside 0 to 0.1 m2; give square metres")
         if any(not 0.01 <= cda <= 2.0 for cda in self.cda_m2):
             raise ValueError("cda_m2 holds a value outside 0.01 to 2 m2; give square metres")
         return self

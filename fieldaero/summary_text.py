@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from fieldaero.cross_check_text import cross_check_sections
 from fieldaero.formatting import (
     MISSING,
     clock,
+    decimals,
     duration,
     interval,
     number,
@@ -36,6 +38,7 @@ def summary_text(result: Result) -> str:
         parts.append(
             "What the laps say\n" + "\n".join(_bullet(_sentence(c, result)) for c in result.comparison_results)
         )
+    parts += [f"{title}\n" + "\n".join(map(_bullet, told)) for title, told in cross_check_sections(result) if told]
     parts.append("Setups\n" + _setups(result.setup_results))
     parts.append("Laps\n" + _laps(result.lap_results) + "\n" + _lap_notes(result.lap_results))
     parts.append("Taken and found\n" + "\n".join(_bullet(sentence) for sentence in _facts(result)))
@@ -57,9 +60,26 @@ def _sentence(c: ComparisonResult, result: Result) -> str:
     if c.interval95_m2 is None:
         return text + ", from a single lap of one of the two: how much laps scatter is not known."
     text += f", 95 % interval {interval(*c.interval95_m2, unit='m²', signed=True)}, p {p_value(c.p_value)}."
+    text += _currencies(c)
     if c.verdict:
         text += f" Verdict: {c.verdict}."
     return text
+
+
+def _currencies(c: ComparisonResult) -> str:
+    """Tell the difference as watts at a speed and seconds over a distance."""
+    told = []
+    for found, unit, where in (
+        (c.watts, "W", c.watts and f"at {c.watts.speed_km_h:g} km/h"),
+        (c.seconds, "s", c.seconds and f"over {c.seconds.distance_km:g} km at {c.seconds.power_w:g} W"),
+    ):
+        if found is not None:
+            low, high = found.interval95 or (None, None)
+            spread = f" ({interval(low, high, signed=True)})" if low is not None else ""
+            half = None if low is None or high is None else (high - low) / 2.0
+            places = 1 if half is None else decimals(half)
+            told.append(f"{number(found.value, places=places, signed=True)} {unit}{spread} {where}")
+    return f" That is {' and '.join(told)}." if told else ""
 
 
 def _setups(rows: Sequence[SetupResult]) -> str:

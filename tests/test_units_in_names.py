@@ -53,10 +53,11 @@ BARE = {
     "crr", "crr_sd", "crr_se", "grade", "relative_humidity", "relative_humidity_sd", "co2_fraction", "efficiency",
     "drivetrain_efficiency", "power_scale", "power_scale_sd", "wheel_scale", "wheel_circumference_sd",
     "air_speed_scale", "air_speed_noise", "power_noise", "uphill_share", "shelter", "sheltered", "aspect",
-    "share_cda", "share_delta", "noise",
+    "share_cda", "share_delta", "noise", "share", "beyond_share", "change_at_10_deg", "interval95_change_at_10_deg",
     # statistics without a dimension
     "level", "own_level", "df", "p_value", "weight", "weights", "setup_weights", "versus_weights", "outlier_z",
     "i_squared", "q", "q_p_value",
+    "normalised_error", "probability",
     # unit vectors
     "heading", "heading_east", "heading_north",
     # counts
@@ -66,6 +67,7 @@ BARE = {
     "covariance_slopes", "slope_covariance", "mean", "sd", "lap_sensitivity", "sensitivity_cda", "sensitivity_delta",
     # a quantity whose unit is the name of its container, as in the JSON contract, or stands in the field beside it
     "value", "se", "given", "given_sd", "interval95", "standard_uncertainty", "watts", "seconds",
+    "saves", "found",
     # maps of a setup's name to its drag area, in m2 by the docstring
     "setups",
     # the quantity stands before, what was made of it behind
