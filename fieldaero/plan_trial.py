@@ -8,16 +8,18 @@ practice, no source).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fieldaero.analysis import analyse_session
 from fieldaero.expected_error import PlannedRide, planned_scenario, session_from
+from fieldaero.plan import Plan
+from fieldaero.ranges import within
 from fieldaero.simulate import simulate_session
 
-__all__ = ["TrialOutcome", "try_session"]
+__all__ = ["TrialOutcome", "TrialSummary", "try_plan", "try_session"]
 
 STATION_SPEED, STATION_DEG = 0.2, 15.0
 FURTHEST_SD = 2.5  # beyond it a draw of Crr may be none that a tyre has
@@ -38,6 +40,78 @@ class TrialOutcome:
     resolved: bool
     wrong: bool
     covered: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrialSummary:
+    """What simulated sessions of a plan achieved, beside what the plan promised.
+
+    Attributes
+    ----------
+    sessions, comparisons
+        Numbers.
+    rmse_m2, rmse_se_m2
+        Root mean square error of the differences, and its own standard error.
+    planned_se_m2
+        Standard error that the plan expects.
+    resolved, promised
+        Share of comparisons that were resolved, and the plan's power.
+    wrong, covered
+        Shares of those on the wrong side of zero, and of intervals that hold the truth.
+    """
+
+    sessions: int
+    comparisons: int
+    rmse_m2: float
+    rmse_se_m2: float
+    planned_se_m2: float
+    resolved: float
+    promised: float
+    wrong: float
+    covered: float
+
+
+def try_plan(
+    plan: Plan, *, sessions: int, first_seed: int = 0, progress: Callable[[str], None] | None = None
+) -> TrialSummary:
+    """Ride a plan so many times in the simulator, the setups apart by the smallest difference, and sum up.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    sessions
+        Number of simulated sessions, 1 to 500.
+    first_seed
+        Seed of the first; the others follow.
+    progress
+        Called with a few words before each session.
+
+    Raises
+    ------
+    OutOfRangeError
+        For a number of sessions outside the range.
+    """
+    within(sessions, quantity="number of simulated sessions", low=1, high=500)
+    outcomes: list[tuple[TrialOutcome, ...]] = []
+    for k in range(sessions):
+        if progress is not None:
+            progress(f"simulated session {k + 1} of {sessions}")
+        outcomes.append(try_session(plan.ride, order=plan.order, setups=plan.true_cda_m2, seed=first_seed + k))
+    rows = [outcome for session in outcomes for outcome in session]
+    rmse = float(np.sqrt(np.mean([row.error_m2**2 for row in rows])))
+    return TrialSummary(
+        sessions=sessions,
+        comparisons=len(rows),
+        rmse_m2=rmse,
+        # Of a root mean square of independent normal errors; comparisons of one session are not, so sessions count.
+        rmse_se_m2=rmse / float(np.sqrt(2.0 * sessions)),
+        planned_se_m2=plan.se_m2,
+        resolved=float(np.mean([row.resolved for row in rows])),
+        promised=plan.power,
+        wrong=float(np.mean([row.wrong for row in rows])),
+        covered=float(np.mean([row.covered for row in rows])),
+    )
 
 
 def try_session(

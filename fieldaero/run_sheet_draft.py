@@ -21,7 +21,7 @@ from fieldaero.lap_listing import LapListing, course_in_words, list_laps, mean_p
 from fieldaero.laps import Lap, StartLine
 from fieldaero.readers import read_ride
 
-__all__ = ["BASELINE", "draft_run_sheet"]
+__all__ = ["BASELINE", "draft_run_sheet", "planned_run_sheet"]
 
 BASELINE = "baseline"
 NOT_USED = "-"
@@ -137,6 +137,46 @@ def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os
         "\n".join([RIDES + _ride_entry(*listings[0]), *(_ride_entry(*one) for one in listings[1:])]),
     ]
     return "\n".join(parts)
+
+
+def planned_run_sheet(setups: Sequence[str], order: Sequence[str], *, smallest_difference_m2: float) -> str:
+    """Return the text of a commented run sheet for a test that has yet to be ridden.
+
+    Parameters
+    ----------
+    setups
+        Names, the baseline first.
+    order
+        Setup of each lap.
+    smallest_difference_m2
+        Smallest difference that matters.
+
+    Returns
+    -------
+    TOML with comments.  An analysis of it says what is missing: first the mass, then the weather, then the ride.
+    """
+    baseline = tomli_w.dumps({"baseline": setups[0]})
+    system = SYSTEM.replace(f'baseline = "{BASELINE}"   # the setup', f"{baseline.rstrip()}   # the setup")
+    system = system.replace(
+        "smallest_difference_m2 = 0.002  # CHECK: ",
+        f"smallest_difference_m2 = {smallest_difference_m2:.5f}  # as planned: ",
+    )
+    laps = "\n".join(f"    {_quoted(name)},  # test lap {k}" for k, name in enumerate(order, start=1))
+    return "\n".join(
+        [
+            HEAD + tomli_w.dumps({"title": "Planned test"}) + system,
+            WEATHER + "[[weather]]\n# time =                        # like 2026-05-03T07:10:00Z\n" + WEATHER_KEYS,
+            *(f"[[setups]]\nname = {_quoted(name)}\n" for name in setups),
+            "# FILL IN: the ride's file, and one name for each of its laps in order; the planned\n"
+            '# order is entered, "-" stands for laps that are not used: rolling in, dry laps, rolling out.\n'
+            '# After a ride, "fieldaero laps" lists its laps.\n[[rides]]\nfile = "ride.fit"\nlap_source = "button"\n'
+            f'laps = [\n    "-",  # rolling in and dry laps: one entry for each\n{laps}\n    "-",  # rolling out\n]\n',
+        ]
+    )
+
+
+def _quoted(name: str) -> str:
+    return tomli_w.dumps({"name": name}).removeprefix("name = ").rstrip()
 
 
 def _named_from(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from fieldaero.cli.app_command import app
+from fieldaero.cli.plan_command import plan
 from fieldaero.cli.pool_command import pool
 from fieldaero.cli.simulate_command import simulate
 from fieldaero.cli.way_out import DEBUG, Commands
@@ -133,6 +134,7 @@ def demo(folder: str) -> None:
 
 
 commands.add_command(app)
+commands.add_command(plan)
 commands.add_command(simulate)
 commands.add_command(pool)
 

@@ -1,0 +1,264 @@
+"""What a plan is given: the road from a ride on it, the scatter from a former test, and wishes in their own units."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fieldaero.air_density import air_density_kg_m3
+from fieldaero.analysis import analyse
+from fieldaero.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m_s
+from fieldaero.errors import CannotAnswerError, OutOfRangeError, RunSheetError
+from fieldaero.expected_error import PlannedRide
+from fieldaero.lap_listing import list_laps, mean_power_w
+from fieldaero.ranges import within
+from fieldaero.readers import read_ride
+from fieldaero.result import Result
+from fieldaero.road_power import power_w as road_power_w
+from fieldaero.session import RIDER_HEIGHT_M
+from fieldaero.simulate import CourseShape, Sensors
+from fieldaero.simulate.folder import GUST_SHARE, SLOW_SHARE
+from fieldaero.translate import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2
+
+__all__ = [
+    "REPORT_DISTANCE_KM",
+    "REPORT_POWER_W",
+    "REPORT_SPEED_KM_H",
+    "FormerTest",
+    "RoadRidden",
+    "former_test",
+    "planned_road",
+    "power_at_speed_w",
+    "road_ridden",
+    "smallest_m2",
+    "wind_at_rider_m_s",
+]
+
+REPORT_SPEED_KM_H, REPORT_DISTANCE_KM, REPORT_POWER_W = 45.0, 40.0, 250.0
+
+SHARES = (0.1, 0.6)  # of the mean wind that its changes can plausibly be; common practice, no source
+ENOUGH_WIND_M_S = 0.5  # for a share of it to mean something
+POWER_NOISE_W = 2.0  # of which a simulated meter has so much at any power; the rest goes with the power
+USUAL_HEIGHT_M = 8.0
+MOST_BYTES = 50_000_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoadRidden:
+    """The course of a ride, and the mean power of its complete laps [W], None where it has none."""
+
+    course: CourseShape
+    power_w: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FormerTest:
+    """What a former test says of its rider, air and sensors.
+
+    Attributes
+    ----------
+    name
+        Of its file.
+    lap_scatter_m2, cda_m2
+        Scatter from lap to lap, and drag area of the baseline; None where it does not say.
+    slow_share, gust_share
+        Slow change and gusts of the wind over its mean; the usual ones where it does not say.
+    sensors
+        As noisy as they were; the usual ones where it does not say.
+    """
+
+    name: str
+    lap_scatter_m2: float | None
+    cda_m2: float | None
+    slow_share: float
+    gust_share: float
+    sensors: Sensors
+
+
+def road_ridden(path: str | os.PathLike[str]) -> RoadRidden:
+    """Return the course of a ride.
+
+    Raises
+    ------
+    RideError
+        Where the ride cannot be read.
+    CannotAnswerError
+        Where it has no complete laps of a closed course or an out-and-back road.
+    """
+    listing = list_laps(read_ride(path))
+    course = listing.course
+    if course is None or not course.closed:
+        raise CannotAnswerError(
+            f"{Path(path).name}: holds no laps of a closed course or a road ridden there and back; give the length of "
+            "the lap instead"
+        )
+    height = float(np.ptp(course.altitude_m)) if np.isfinite(course.altitude_m).all() else USUAL_HEIGHT_M
+    powers = [mean_power_w(listing.ride, lap) for lap in listing.laps if lap.number in listing.complete]
+    known = [power for power in powers if np.isfinite(power)]
+    return RoadRidden(
+        course=CourseShape(
+            shape="out_and_back" if course.out_and_back else "loop", length_m=course.length_m, height_m=height
+        ),
+        power_w=float(np.median(known)) if known else None,
+    )
+
+
+def former_test(path: str | os.PathLike[str]) -> FormerTest:
+    """Return what a former test says: its run sheet, which is analysed, or its result.json.
+
+    Raises
+    ------
+    RunSheetError
+        Where the file is neither.
+    FieldaeroError
+        Where the run sheet cannot be analysed.
+    """
+    where = Path(path)
+    return _from_json(where) if where.suffix.lower() == ".json" else _from_result(analyse(where), where.name)
+
+
+def wind_at_rider_m_s(*, wind_m_s: float, wind_height_m: float) -> float:
+    """Return the wind at the rider's height [m/s] for a wind observed at a height above open ground."""
+    w = within(wind_m_s, quantity="wind_m_s", low=0.0, high=40.0, hint="give m/s, not km/h or knots")
+    z = within(wind_height_m, quantity="wind_height_m", low=0.5, high=200.0, hint="most stations measure at 10 m")
+    return float(wind_at_height_m_s(wind_speed_m_s=w, measured_height_m=z, height_m=RIDER_HEIGHT_M))
+
+
+def planned_road(ride: PlannedRide) -> FlatRoad:
+    """Return the road on which a plan translates drag area: flat, in the simulated air."""
+    rho = air_density_kg_m3(temperature_c=18.0, pressure_pa=101_200.0, relative_humidity=0.6)
+    return FlatRoad(
+        system=ride.system,
+        crr=ride.system.crr,
+        air_density_kg_m3=float(rho),
+        gravity_m_s2=STANDARD_GRAVITY_M_S2,
+    )
+
+
+def power_at_speed_w(ride: PlannedRide, *, speed_km_h: float) -> float:
+    """Return the power that keeps a speed on the flat in still air [W]."""
+    v = float(within(speed_km_h, quantity="speed_km_h", low=15.0, high=80.0, hint="give km/h")) / 3.6
+    road = planned_road(ride)
+    return float(
+        road_power_w(
+            speed_m_s=v,
+            cda_m2=ride.cda_m2,
+            crr=road.crr,
+            system=ride.system,
+            air_density_kg_m3=road.air_density_kg_m3,
+        )
+    )
+
+
+def smallest_m2(
+    ride: PlannedRide, *, m2: float | None = None, watts: float | None = None, seconds: float | None = None
+) -> float:
+    """Return the smallest difference that matters [m2], from whichever of three currencies it is given in.
+
+    Raises
+    ------
+    OutOfRangeError
+        Unless exactly one is given, and is above zero.
+    """
+    given = [value for value in (m2, watts, seconds) if value is not None]
+    if len(given) != 1:
+        raise OutOfRangeError(
+            f"the smallest difference that matters is given {len(given)} times; give it once: in m2, in W at 45 km/h, "
+            "or in s over 40 km"
+        )
+    if not (math.isfinite(given[0]) and given[0] > 0.0):
+        raise OutOfRangeError(f"the smallest difference that matters is {given[0]:g}; allowed is a number above zero")
+    found = given[0]
+    if watts is not None:
+        found = cda_for_watts_m2(watts, road=planned_road(ride), speed_km_h=REPORT_SPEED_KM_H)
+    if seconds is not None:
+        found = -cda_for_seconds_m2(
+            -seconds,
+            cda_m2=ride.cda_m2,
+            road=planned_road(ride),
+            distance_km=REPORT_DISTANCE_KM,
+            power_w=REPORT_POWER_W,
+        )
+    within(found, quantity="the smallest difference in m2", low=1e-5, high=0.1)
+    if found > ride.cda_m2 - 0.1:
+        raise OutOfRangeError(
+            f"a difference of {found:g} m2 from {ride.cda_m2:g} m2 leaves no rider; give a smaller one"
+        )
+    return found
+
+
+def _from_result(result: Result, name: str) -> FormerTest:
+    estimates = result.estimates
+    assert estimates is not None
+    noise = estimates.fit.noise
+    speeds = [lap.speed_m_s for lap in result.lap_results if lap.used]
+    powers = [lap.power_w for lap in result.lap_results if lap.used]
+    assert result.session is not None
+    weight_n = result.session.run_sheet.system.mass_kg * result.session.gravity_m_s2
+    power_sd_w = noise["power_sd_m_per_sqrt_s"] * weight_n
+    share = float(np.sqrt(max(power_sd_w**2 - POWER_NOISE_W**2, 0.0))) / float(np.mean(powers))
+    wind = 0.0 if result.wind is None else result.wind.mean_m_s
+    return FormerTest(
+        name=name,
+        lap_scatter_m2=result.lap_scatter_m2,
+        cda_m2=next((s.cda_m2 for s in result.setup_results if s.setup == result.baseline), None),
+        slow_share=_share(noise["slow_wind_sd_m_s"], wind, SLOW_SHARE),
+        gust_share=_share(noise["gust_sd_m_s"], wind, GUST_SHARE),
+        sensors=Sensors(
+            power_noise=share,
+            power_noise_w=min(POWER_NOISE_W, power_sd_w),
+            speed_noise_m_s=noise["level_sd_m"] * result.session.gravity_m_s2 / float(np.mean(speeds)),
+        ),
+    )
+
+
+def _share(sd_m_s: float | None, mean_m_s: float | None, usual: float) -> float:
+    if sd_m_s is None or mean_m_s is None or mean_m_s < ENOUGH_WIND_M_S:
+        return usual
+    return float(np.clip(sd_m_s / mean_m_s, *SHARES))
+
+
+def _from_json(where: Path) -> FormerTest:
+    try:
+        if where.stat().st_size > MOST_BYTES:
+            raise RunSheetError(f"{where}: is too large for the result of a test; give result.json or a run sheet")
+        told: Any = json.loads(where.read_text(encoding="utf-8"))
+    except OSError as problem:
+        raise RunSheetError(f"{where}: cannot be read: {problem.strerror}") from None
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError):
+        raise RunSheetError(f"{where}: is not JSON; give result.json of an analysis, or a run sheet") from None
+    if not isinstance(told, dict) or told.get("schema") != 1 or "lap_scatter_m2" not in told:
+        raise RunSheetError(f"{where}: is not the result of an analysis; result.json comes from: fieldaero analyse")
+    wind = told.get("wind")
+    wind = wind if isinstance(wind, dict) else {}
+    setups = told.get("setups")
+    baseline = [
+        row
+        for row in (setups if isinstance(setups, list) else [])
+        if isinstance(row, dict) and row.get("setup") == told.get("baseline")
+    ]
+    return FormerTest(
+        name=where.name,
+        lap_scatter_m2=_number(told, "lap_scatter_m2", where, high=0.1),
+        cda_m2=_number(baseline[0], "cda_m2", where, high=1.0) if baseline else None,
+        slow_share=_share(
+            _number(wind, "sd_m_s", where, high=20.0), _number(wind, "mean_m_s", where, high=40.0), SLOW_SHARE
+        ),
+        gust_share=GUST_SHARE,
+        sensors=Sensors(),
+    )
+
+
+def _number(told: dict[str, Any], key: str, where: Path, *, high: float) -> float | None:
+    value = told.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= high:
+        raise RunSheetError(f"{where}: {key} is {value!r}; allowed is a number from 0 to {high:g}")
+    return float(value)
