@@ -27,7 +27,7 @@ from fieldaero.ride import Ride
 from fieldaero.run_sheet import NOT_USED, RunSheet, run_sheet_from_text
 from fieldaero.session import Session, session_of
 
-__all__ = ["Desk", "DeskLap", "DeskRide", "desk_of_sheet", "empty_desk"]
+__all__ = ["Desk", "DeskLap", "DeskRide", "empty_desk", "ride_on_desk"]
 
 SHEET_NAME = "runsheet.toml"
 FIRST_SETUP = "baseline"
@@ -124,19 +124,12 @@ class Desk:
         for other in self.rides:
             if other.ride.source.sha256 == hashlib.sha256(content).hexdigest():
                 raise RideError(f"{name}: the same ride as {other.name}, which is there already")
-        ride = read_ride_bytes(content, name=name)
-        if not ride.has("power_w"):
+        listed = ride_on_desk(content, name=self._free_name(name))
+        if not listed.ride.has("power_w"):
             raise RideError(
                 f"{name}: no power in this file, so there is nothing to weigh the air with. Check that the power meter "
                 "was paired, or that the export kept its data."
             )
-        listed = _listed(
-            DeskRide(
-                name=self._free_name(name), content=content, ride=ride, listing=None, setups=(), lap_source="button"
-            ),
-            None,
-            None,
-        )
         return replace(self, rides=(*self.rides, listed))
 
     def without_ride(self, name: str) -> Desk:
@@ -239,20 +232,39 @@ class Desk:
         RunSheetError
             Where something is missing or cannot be; the message says what.
         """
+        for what in ("weather", "tunnel"):
+            for number, row in enumerate(self.tables.get(what, ()), start=1):
+                if "file" in row:
+                    # A path typed or opened on a page must never be read where the pages are served.
+                    raise RunSheetError(
+                        f"[[{what}]] no. {number} names the file {row['file']}; on a page add the file itself, and its "
+                        "values are taken into the table"
+                    )
         return run_sheet_from_text(self.sheet_text(), path=Path(SHEET_NAME))
 
-    def session(self) -> Session:
-        """Bring it all together, as :func:`fieldaero.open_session` does from disk."""
+    def session(self, *, former: Session | None = None) -> Session:
+        """Bring it all together as from disk; what has not changed since ``former`` is taken over from it."""
         if not self.rides:
             raise CannotAnswerError("there is no ride yet; add the file of a ride")
         for ride in self.rides:
             if ride.listing is None:
                 raise CannotAnswerError(f"{ride.name}: {ride.problem}")
-        return session_of(self.run_sheet(), [r.ride for r in self.rides])
+        return session_of(self.run_sheet(), [r.ride for r in self.rides], former=former)
 
-    def result(self) -> Result:
-        """Analyse the test as it stands."""
-        return analyse_session(self.session())
+    def result(self, *, former: Result | None = None, keep_noise: bool = False) -> Result:
+        """Analyse the test as it stands.
+
+        Parameters
+        ----------
+        former
+            A result of the same rides, to take over what has not changed.
+        keep_noise
+            Whether the noise parameters of ``former`` are kept too: an answer in a fraction of the time, which
+            differs from the full one by little where only some laps or inputs are others.
+        """
+        session = self.session(former=None if former is None else former.session)
+        start = former.estimates.fit if keep_noise and former is not None and former.estimates is not None else None
+        return analyse_session(session, start=start)
 
     def balance(self) -> Balance:
         """Say how the laps are spread over setups and time."""
@@ -308,40 +320,26 @@ def empty_desk() -> Desk:
     )
 
 
-def desk_of_sheet(sheet: RunSheet, contents: Mapping[str, bytes]) -> Desk:
-    """Put a run sheet and its rides on a desk.
+def ride_on_desk(
+    content: bytes, *, name: str, lap_source: LapSource | None = None, start_line: StartLine | None = None
+) -> DeskRide:
+    """Read a ride and find its laps, none of them used yet.
 
     Parameters
     ----------
-    sheet
-        The run sheet.
-    contents
-        Bytes of each ride that the sheet names, by that name.
+    content, name
+        Bytes of the file, and what it is called.
+    lap_source, start_line
+        How to find the laps; None chooses by what the ride holds.
 
     Raises
     ------
-    RideError, RunSheetError
-        Where a ride is missing, cannot be read, or has another number of laps than the sheet lists.
+    RideError
+        If it is no ride.
     """
-    tables = sheet.table.model_dump(by_alias=True, exclude_unset=True, exclude_none=True, mode="python")
-    desk = Desk(tables={k: _listed_plainly(v) for k, v in tables.items() if k not in ("schema", "rides")})
-    rides = []
-    for entry in sheet.rides:
-        if entry.file not in contents:
-            raise RideError(f"{entry.file}: named by {sheet.path.name}, but not given; add that file too")
-        content = contents[entry.file]
-        ride = read_ride_bytes(content, name=entry.file)
-        empty = DeskRide(
-            name=entry.file, content=content, ride=ride, listing=None, setups=(), lap_source=entry.lap_source
-        )
-        listed = _listed(empty, entry.lap_source, entry.start_line)
-        if len(listed.setups) != len(entry.laps):
-            raise RunSheetError(
-                f"{sheet.path.name}: {entry.file} has {len(listed.setups)} laps and {len(entry.laps)} are listed; "
-                "list every lap, those not used as -"
-            )
-        rides.append(replace(listed, setups=entry.laps))
-    return replace(desk, rides=tuple(rides))
+    ride = read_ride_bytes(content, name=name)
+    bare = DeskRide(name=name, content=content, ride=ride, listing=None, setups=(), lap_source=lap_source or "button")
+    return _listed(bare, lap_source, start_line)
 
 
 def _listed(ride: DeskRide, lap_source: LapSource | None, start_line: StartLine | None) -> DeskRide:
@@ -376,12 +374,3 @@ def _ride_table(ride: DeskRide) -> dict[str, Any]:
             "heading_deg": line.heading_deg,
         }
     return table
-
-
-def _listed_plainly(value: Any) -> Any:
-    """Tuples as lists all the way down, so that tables can be written as TOML and edited."""
-    if isinstance(value, dict):
-        return {k: _listed_plainly(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_listed_plainly(v) for v in value]
-    return value

@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import csv
 import os
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
 from fieldaero.errors import WeatherError
 from fieldaero.observation import Observation, observation_from_readings
 
-__all__ = ["WEATHER_COLUMNS", "read_weather_csv"]
+__all__ = ["WEATHER_COLUMNS", "is_weather_csv", "read_weather_csv", "weather_readings"]
+
+Reading = dict[str, float | datetime]
 
 WEATHER_COLUMNS: tuple[str, ...] = (
     "time",
@@ -60,31 +63,81 @@ def read_weather_csv(path: str | os.PathLike[str]) -> list[Observation]:
     """
     name = Path(path).name
     try:
-        text = Path(path).read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise WeatherError(f"{name}: not UTF-8 text; save it as CSV in UTF-8") from error
+        content = Path(path).read_bytes()
     except OSError as error:
         reason = error.strerror or "unreadable"
         raise WeatherError(f"{name}: cannot be read ({reason}); check the path of the weather file") from error
+    return [_observation(reading, where) for where, reading in _readings(content, name)]
 
+
+def weather_readings(content: bytes, *, name: str) -> list[Reading]:
+    r"""Read the rows of a weather file as they stand there, for a table that people go on editing.
+
+    Parameters
+    ----------
+    content
+        Bytes of the file.
+    name
+        What it is called in messages.
+
+    Returns
+    -------
+    Per row the cells that are filled, by the names of :data:`WEATHER_COLUMNS`.
+
+    Raises
+    ------
+    WeatherError
+        As :func:`read_weather_csv`.
+
+    Examples
+    --------
+    >>> weather_readings(b"time,temperature_c,pressure_hpa,dew_point_c\n2026-05-03T09:00Z,18.2,968.4,9.5\n",
+    ...                  name="station.csv")[0]["pressure_hpa"]
+    968.4
+    """
+    found = []
+    for where, reading in _readings(content, name):
+        _observation(reading, where)
+        found.append(reading)
+    return found
+
+
+def is_weather_csv(content: bytes) -> bool:
+    r"""Tell a weather file from a ride by the column names in its first line.
+
+    Examples
+    --------
+    >>> is_weather_csv(b"time,temperature_c,pressure_hpa\n"), is_weather_csv(b"time_s,power_w,temperature_c\n")
+    (True, False)
+    """
+    header = content[:2000].decode("utf-8-sig", errors="replace").splitlines()[:1]
+    columns = [cell.strip() for cell in header[0].split(",")] if header else []
+    return {"time", "temperature_c"} <= set(columns) <= set(WEATHER_COLUMNS)
+
+
+def _readings(content: bytes, name: str) -> Iterator[tuple[str, Reading]]:
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise WeatherError(f"{name}: not UTF-8 text; save it as CSV in UTF-8") from error
     if "\0" in text:
         raise WeatherError(f"{name}: holds zero bytes, so it is no text; save it as CSV in UTF-8")
     rows = csv.reader(text.splitlines())
     header = [cell.strip() for cell in next(rows, [])]
     _check_header(header, name)
-    observations = []
+    empty = True
     for row in rows:
         if not any(cell.strip() for cell in row):
             continue
+        empty = False
         where = f"{name}, line {rows.line_num}"
         if len(row) != len(header):
             raise WeatherError(
                 f"{where}: {len(row)} cells for {len(header)} columns; write decimals with a point, cells with a comma"
             )
-        observations.append(_observation(dict(zip(header, (cell.strip() for cell in row), strict=True)), where))
-    if not observations:
+        yield where, _reading(dict(zip(header, (cell.strip() for cell in row), strict=True)), where)
+    if empty:
         raise WeatherError(f"{name}: no observations in it; write one per row below the column names")
-    return observations
 
 
 def _check_header(header: list[str], name: str) -> None:
@@ -99,19 +152,28 @@ def _check_header(header: list[str], name: str) -> None:
         raise WeatherError(f"{name}: column {missing[0]!r} is missing; {allowed}")
 
 
-def _observation(cells: dict[str, str], where: str) -> Observation:
-    numbers: dict[str, float] = {}
+def _reading(cells: dict[str, str], where: str) -> Reading:
+    reading: Reading = {}
     for column, cell in cells.items():
-        if column == "time" or not cell:
-            continue
-        try:
-            numbers[column] = float(cell)
-        except ValueError as error:
-            raise WeatherError(f"{where}: {column} is {cell!r}; give a number like 18.2, or leave it empty") from error
-    if "temperature_c" not in numbers:
+        if column == "time":
+            reading["time"] = _time(cell, where)
+        elif cell:
+            try:
+                reading[column] = float(cell)
+            except ValueError as error:
+                raise WeatherError(
+                    f"{where}: {column} is {cell!r}; give a number like 18.2, or leave it empty"
+                ) from error
+    if "temperature_c" not in reading:
         raise WeatherError(f"{where}: temperature_c is empty; give the air temperature in degrees Celsius")
+    return reading
+
+
+def _observation(reading: Reading, where: str) -> Observation:
+    time = reading["time"]
+    numbers = {column: value for column, value in reading.items() if isinstance(value, float)}
     return observation_from_readings(
-        time=_time(cells["time"], where),
+        time=time if isinstance(time, datetime) else None,
         temperature_c=numbers["temperature_c"],
         pressure_hpa=numbers.get("pressure_hpa"),
         altimeter_hpa=numbers.get("altimeter_hpa"),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from fieldaero.desk import Desk, DeskLap, desk_of_sheet, empty_desk
+from fieldaero.desk import Desk, DeskLap, empty_desk
+from fieldaero.desk_opening import open_on_desk
 from fieldaero.errors import CannotAnswerError, RideError, RunSheetError
-from fieldaero.run_sheet import read_run_sheet, run_sheet_from_text
 from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
 from tests.whole_sessions import sample_result
 
@@ -20,7 +20,8 @@ def content() -> bytes:
 
 @pytest.fixture(scope="module")
 def sample(content: bytes) -> Desk:
-    return desk_of_sheet(read_run_sheet(sample_folder() / SAMPLE_SHEET), {RIDE: content})
+    text = (sample_folder() / SAMPLE_SHEET).read_text(encoding="utf-8")
+    return open_on_desk(text, name=SAMPLE_SHEET, files={RIDE: content})
 
 
 @pytest.fixture(scope="module")
@@ -32,14 +33,6 @@ def test_the_sample_on_the_desk_gives_the_numbers_of_the_sample_on_disk(sample):
     mine, disk = sample.result().to_dict(), sample_result().to_dict()
     assert mine["laps"] == disk["laps"]
     assert mine["comparisons"] == disk["comparisons"]
-
-
-def test_what_is_saved_can_be_opened_again(sample, content):
-    again = desk_of_sheet(
-        run_sheet_from_text(sample.sheet_text(), path=sample_folder() / "again.toml"), {RIDE: content}
-    )
-    assert again.sheet_text() == sample.sheet_text()
-    assert [again.setup_of(lap) for lap in again.laps] == [sample.setup_of(lap) for lap in sample.laps]
 
 
 def test_a_ride_just_added_has_laps_that_are_not_used(ridden):
@@ -128,9 +121,11 @@ def test_without_rides_there_is_no_session():
         empty_desk().session()
 
 
-def test_a_sheet_whose_ride_is_not_given_says_which():
-    with pytest.raises(RideError, match=r"morning\.fit: named by bar-test\.toml"):
-        desk_of_sheet(read_run_sheet(sample_folder() / SAMPLE_SHEET), {})
+@pytest.mark.parametrize("what", ["weather", "tunnel"])
+def test_a_file_on_the_disk_of_the_server_is_never_read(sample, what):
+    row = {"file": "../../etc/passwd", **({"setup": "road bar"} if what == "tunnel" else {})}
+    with pytest.raises(RunSheetError, match=r"names the file ../../etc/passwd; on a page add the file itself"):
+        sample.with_table(what, [row]).session()
 
 
 def test_laps_found_in_another_way_are_to_be_given_to_setups_again(sample):
@@ -138,3 +133,26 @@ def test_laps_found_in_another_way_are_to_be_given_to_setups_again(sample):
     assert {desk.setup_of(lap) for lap in desk.laps} == {"-"}
     assert desk.rides[0].lap_source == "repeat"
     assert DeskLap(ride=RIDE, lap=1) in desk.laps
+
+
+def test_a_former_result_changes_nothing_but_the_time_it_takes(sample):
+    less = sample.assigned([sample.laps[3]], "-")
+    mine, alone = less.result(former=sample.result()), less.result()
+    assert mine.to_dict() == alone.to_dict()
+
+
+def test_with_another_mass_only_what_does_not_depend_on_it_is_taken_over(sample):
+    heavier = sample.with_table("system", {**sample.tables["system"], "mass_kg": 86.0})
+    former = sample.session()
+    after = heavier.session(former=former)
+    assert after.found is former.found
+    assert after.rides[0].balance.weight_n[100] == pytest.approx(86.0 / 83.5 * former.rides[0].balance.weight_n[100])
+
+
+def test_the_quick_answer_with_a_lap_left_out_is_next_to_the_full_one(sample):
+    less = sample.assigned([sample.laps[3]], "-")
+    full = less.result()
+    quick = less.result(former=sample.result(), keep_noise=True)
+    for a, b in zip(quick.comparison_results, full.comparison_results, strict=True):
+        assert abs(a.delta_cda_m2 - b.delta_cda_m2) < 0.1 * b.se_m2
+        assert a.verdict == b.verdict

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import streamlit as st
 
-from fieldaero.desk import Desk, desk_of_sheet, empty_desk
-from fieldaero.errors import FieldaeroError
+from fieldaero.desk import Desk, empty_desk
+from fieldaero.desk_opening import files_beside, open_on_desk
+from fieldaero.errors import FieldaeroError, RunSheetError
 from fieldaero.result import Result
-from fieldaero.run_sheet import read_run_sheet
 from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
 
 __all__ = [
@@ -124,11 +124,14 @@ def load_sample() -> None:
 
 
 def load_sheet(path: Path, *, what: str = "opening a run sheet") -> None:
-    """Put a run sheet and its rides on the desk."""
+    """Put a run sheet of this machine on the desk, with the files beside it."""
 
     def step() -> Desk:
-        sheet = read_run_sheet(path)
-        return desk_of_sheet(sheet, {e.file: e.path.read_bytes() for e in sheet.rides if e.path.is_file()})
+        try:
+            text = path.read_text(encoding="utf-8-sig")
+        except (OSError, UnicodeDecodeError):
+            raise RunSheetError(f"{path.name}: cannot be read as UTF-8 text; a run sheet is a TOML file") from None
+        return open_on_desk(text, name=path.name, files=files_beside(path, text))
 
     attempt(step, what)
 
