@@ -44,13 +44,13 @@ MORE_WIND, LESS_WIND = 1.5, 0.5
 
 @dataclass(frozen=True, kw_only=True)
 class PowerPoint:
-    """What so many laps would do; ``power`` is the probability of resolving the smallest difference."""
+    """What so many laps would do; ``probability`` is that of resolving the smallest difference."""
 
     laps_per_setup: int
     laps: int
     ride_min: float
     se_m2: float
-    power: float
+    probability: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +59,7 @@ class OtherCase:
 
     wind_m_s: float
     se_m2: float
-    power: float
+    probability: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,7 +78,7 @@ class Plan:
         Time for a lap, for all of it with warm-up and changes, and what there is.
     se_m2, half_width_m2
         Expected standard error of a difference, and half of its 95 % interval.
-    power
+    probability
         Probability that the smallest difference is resolved.
     smallest_difference_m2, smallest_difference_w, smallest_difference_s
         The same in three currencies: watts at 45 km/h, seconds over 40 km at 250 W.
@@ -110,7 +110,7 @@ class Plan:
     available_min: float
     se_m2: float
     half_width_m2: float
-    power: float
+    probability: float
     smallest_difference_m2: float
     smallest_difference_w: float
     smallest_difference_s: float
@@ -215,7 +215,7 @@ def plan_test(
         available_min=available_min,
         se_m2=chosen.se_m2,
         half_width_m2=half,
-        power=chosen.power,
+        probability=chosen.probability,
         smallest_difference_m2=smallest_difference_m2,
         smallest_difference_w=watts[0],
         smallest_difference_s=smallest_s,
@@ -246,21 +246,21 @@ def _point(expected: ExpectedError, setups: Sequence[str], n: int, smallest: flo
         laps=len(order),
         ride_min=riding + changes_of_setup(order) * CHANGE_MIN,
         se_m2=se,
-        power=power,
+        probability=power,
     )
 
 
 def _chosen(curve: Sequence[PowerPoint], available_min: float) -> PowerPoint:
     """Return as few laps as are enough; else as many as the time allows, or the least if it allows none."""
     fits = [p for p in curve if p.ride_min <= available_min] or [curve[0]]
-    enough = [p for p in fits if p.power >= ENOUGH and p.laps_per_setup >= LEAST_RECOMMENDED]
+    enough = [p for p in fits if p.probability >= ENOUGH and p.laps_per_setup >= LEAST_RECOMMENDED]
     return enough[0] if enough else fits[-1]
 
 
 def _answer(
     chosen: PowerPoint, curve: Sequence[PowerPoint], available_min: float, smallest_s: float, *, fixed: bool
 ) -> tuple[Answer, str]:
-    n, chance = chosen.laps_per_setup, f"{100.0 * chosen.power:.0f} %"
+    n, chance = chosen.laps_per_setup, f"{100.0 * chosen.probability:.0f} %"
     if smallest_s <= OUT_OF_REACH_S:
         return "no-go", f"the smallest difference is worth {smallest_s:.1f} s over 40 km. {OUT_OF_REACH}"
     if chosen.ride_min > available_min:
@@ -269,16 +269,16 @@ def _answer(
             "laps, a shorter course, or fewer setups"
         )
     told = f"{n} laps per setup resolve the smallest difference with a probability of {chance}"
-    if chosen.power >= ENOUGH:
+    if chosen.probability >= ENOUGH:
         return "go", f"{told} in {chosen.ride_min:.0f} min"
-    enough = next((p for p in curve if p.power >= ENOUGH), None)
+    enough = next((p for p in curve if p.probability >= ENOUGH), None)
     limit = "are asked for" if fixed else f"are what fits into {available_min:.0f} min"
     need = (
         f"{enough.laps_per_setup} laps per setup ({enough.ride_min:.0f} min) would be enough"
         if enough
         else f"not even {curve[-1].laps_per_setup} laps per setup would be enough"
     )
-    answer: Answer = "marginal" if chosen.power >= HARDLY else "no-go"
+    answer: Answer = "marginal" if chosen.probability >= HARDLY else "no-go"
     return answer, f"{told}, and {n} {limit}; {need}. Calmer air helps more than laps"
 
 
@@ -296,7 +296,7 @@ def _in_other_wind(
     other = replace(ride, wind_m_s=factor * ride.wind_m_s)
     expected = expected_error(other, order=order, difference_m2=smallest)
     se = expected.se_for_m2(setup_laps=laps["setup_laps"], baseline_laps=laps["baseline_laps"])
-    return OtherCase(wind_m_s=other.wind_m_s, se_m2=se, power=resolving_power(smallest, se_m2=se, **laps)[0])
+    return OtherCase(wind_m_s=other.wind_m_s, se_m2=se, probability=resolving_power(smallest, se_m2=se, **laps)[0])
 
 
 def _cautions(wind_m_s: float) -> tuple[str, ...]:

@@ -157,7 +157,11 @@ def power_at_speed_w(ride: PlannedRide, *, speed_km_h: float) -> float:
 
 
 def smallest_m2(
-    ride: PlannedRide, *, m2: float | None = None, watts: float | None = None, seconds: float | None = None
+    ride: PlannedRide,
+    *,
+    difference_m2: float | None = None,
+    difference_w: float | None = None,
+    difference_s: float | None = None,
 ) -> float:
     """Return the smallest difference that matters [m2], from whichever of three currencies it is given in.
 
@@ -166,7 +170,7 @@ def smallest_m2(
     OutOfRangeError
         Unless exactly one is given, and is above zero.
     """
-    given = [value for value in (m2, watts, seconds) if value is not None]
+    given = [value for value in (difference_m2, difference_w, difference_s) if value is not None]
     if len(given) != 1:
         raise OutOfRangeError(
             f"the smallest difference that matters is given {len(given)} times; give it once: in m2, in W at 45 km/h, "
@@ -175,11 +179,11 @@ def smallest_m2(
     if not (math.isfinite(given[0]) and given[0] > 0.0):
         raise OutOfRangeError(f"the smallest difference that matters is {given[0]:g}; allowed is a number above zero")
     found = given[0]
-    if watts is not None:
-        found = cda_for_watts_m2(watts, road=planned_road(ride), speed_km_h=REPORT_SPEED_KM_H)
-    if seconds is not None:
+    if difference_w is not None:
+        found = cda_for_watts_m2(difference_w, road=planned_road(ride), speed_km_h=REPORT_SPEED_KM_H)
+    if difference_s is not None:
         found = -cda_for_seconds_m2(
-            -seconds,
+            -difference_s,
             cda_m2=ride.cda_m2,
             road=planned_road(ride),
             distance_km=REPORT_DISTANCE_KM,

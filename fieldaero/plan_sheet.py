@@ -94,7 +94,7 @@ def plan_sheet(plan: Plan) -> str:
 {_facts(p)}
 </header>
 <div class="sides">
-<section><h2>Order</h2><ol{many}>
+<section><h2>Order</h2><p><small>A dashed line: change the setup. Then a rolling start.</small></p><ol{many}>
 {_order(p)}
 </ol></section>
 <div>
@@ -108,7 +108,7 @@ def plan_sheet(plan: Plan) -> str:
 <section class="safety"><h2>Safety comes before any lap</h2><ul>
 {_items(SAFETY)}
 </ul></section>
-<footer>{_text(p.cautions[-1])} Date, rider, notes: ____________________</footer>
+<footer>{_text(p.cautions[-1])}.<br>Date, rider, notes: ____________________</footer>
 </body>
 </html>
 """
@@ -139,7 +139,7 @@ def _facts(p: Plan) -> str:
             "Smallest difference that matters",
             f"{number(p.smallest_difference_m2, places=4)} m², {number(p.smallest_difference_s)} s over 40 km",
         ),
-        ("Probability of resolving it", f"{number(100.0 * p.power)} %"),
+        ("Probability of resolving it", f"{number(100.0 * p.probability)} %"),
     )
     return "<dl>" + "".join(f"<div><dt>{name}</dt><dd>{escape(value)}</dd></div>" for name, value in facts) + "</dl>"
 

@@ -96,12 +96,14 @@ def _point(point: PowerPoint, p: Plan) -> list[str]:
         str(point.laps),
         number(point.ride_min),
         number(point.se_m2, places=5),
-        _share(point.power),
+        _share(point.probability),
         here or ("longer than there is time for" if point.ride_min > p.available_min else ""),
     ]
 
 
 def _winds(p: Plan) -> str:
-    cases = sorted([*((c.wind_m_s, c.se_m2, c.power) for c in p.other_winds), (p.wind_m_s, p.se_m2, p.power)])
+    cases = sorted(
+        [*((c.wind_m_s, c.se_m2, c.probability) for c in p.other_winds), (p.wind_m_s, p.se_m2, p.probability)]
+    )
     rows = [[number(w, places=1), number(se, places=5), _share(power)] for w, se, power in cases]
     return table(["wind at the rider [m/s]", "standard error [m²]", "probability of resolving"], rows, left=())

@@ -108,7 +108,7 @@ def try_plan(
         rmse_se_m2=rmse / float(np.sqrt(2.0 * sessions)),
         planned_se_m2=plan.se_m2,
         resolved=float(np.mean([row.resolved for row in rows])),
-        promised=plan.power,
+        promised=plan.probability,
         wrong=float(np.mean([row.wrong for row in rows])),
         covered=float(np.mean([row.covered for row in rows])),
     )

@@ -58,6 +58,8 @@ BARE = {
     "level", "own_level", "df", "p_value", "weight", "weights", "setup_weights", "versus_weights", "outlier_z",
     "i_squared", "q", "q_p_value",
     "normalised_error", "probability",
+    # probabilities and shares of sessions, and of the mean wind
+    "probability", "resolved", "promised", "wrong", "covered", "slow_share", "gust_share",
     # unit vectors
     "heading", "heading_east", "heading_north",
     # counts

@@ -113,7 +113,9 @@ def _planned(
     return plan_test(
         ride,
         setups=_setups(names, count),
-        smallest_difference_m2=smallest(ride, m2=smallest_m2, watts=smallest_w, seconds=smallest_s),
+        smallest_difference_m2=smallest(
+            ride, difference_m2=smallest_m2, difference_w=smallest_w, difference_s=smallest_s
+        ),
         wind_m_s=wind_m_s,
         wind_height_m=wind_height_m,
         laps_per_setup=laps,
