@@ -13,6 +13,7 @@ from fieldaero.comparison_results import comparison_results, flat_road, setup_re
 from fieldaero.doubts import doubts
 from fieldaero.errors import CannotAnswerError
 from fieldaero.estimation import Estimates, crr_prior_sd, estimate_session
+from fieldaero.joint_fit import JointFit
 from fieldaero.known_drag import known_drag_results
 from fieldaero.lap_results import lap_results
 from fieldaero.result import CrrResult, DriftResult, InputFile, Result, WindResult
@@ -51,8 +52,19 @@ def analyse(path: str | os.PathLike[str], *, progress: Callable[[str], None] | N
     return analyse_session(open_session(read_run_sheet(path), progress=progress), progress=progress)
 
 
-def analyse_session(session: Session, *, progress: Callable[[str], None] | None = None) -> Result:
-    """Analyse a session that is already open; see :func:`analyse`."""
+def analyse_session(
+    session: Session, *, progress: Callable[[str], None] | None = None, start: JointFit | None = None
+) -> Result:
+    """Analyse a session that is already open; see :func:`analyse`.
+
+    Parameters
+    ----------
+    session, progress
+        As there.
+    start
+        A fit of the same rides with somewhat other laps or inputs: its noise parameters are kept, which
+        saves most of the time and moves the result by little.
+    """
     say = progress or (lambda _: None)
     sheet = session.run_sheet
     sweeps = read_sweeps(sheet)
@@ -64,7 +76,7 @@ def analyse_session(session: Session, *, progress: Callable[[str], None] | None 
         )
     say("fitting all laps together")
     try:
-        estimates = estimate_session(session, laps=chosen)
+        estimates = estimate_session(session, laps=chosen, start=start)
     except np.linalg.LinAlgError as problem:
         raise CannotAnswerError(
             f"{sheet.path.name}: the laps do not determine their drag areas ({problem}). Check mass, speed and power "

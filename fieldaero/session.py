@@ -13,16 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.atmosphere import wind_at_height_m_s
-from fieldaero.course import Course, complete_laps, find_course, lap_position_m, lateral_distance_m
+from fieldaero.course import Course, lap_position_m
 from fieldaero.earth import normal_gravity_m_s2
 from fieldaero.energy_balance import EnergyBalance, energy_balance, power_lag_s
-from fieldaero.errors import CannotAnswerError, RideError
-from fieldaero.laps import Lap, StartLine, find_laps
+from fieldaero.errors import RideError
+from fieldaero.laps import Lap
 from fieldaero.quality import flag_laps
 from fieldaero.readers import read_ride
 from fieldaero.ride import Ride
-from fieldaero.run_sheet import RunSheet, check_lap_list
-from fieldaero.track import track_of
+from fieldaero.run_sheet import RunSheet
+from fieldaero.session_course import LENGTHS_DIFFER, FoundLaps, found_laps
 from fieldaero.weather import Conditions, Weather
 
 __all__ = ["NOT_USED", "RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session", "session_of"]
@@ -32,8 +32,6 @@ Floats = NDArray[np.float64]
 NOT_USED = "-"
 RIDER_HEIGHT_M = 1.0  # middle of rider and bike above the road; common practice, no source
 MIDDLE_LATITUDE_DEG = 45.0  # where nothing says where the course is: g is then off by at most 0.3 %
-LENGTHS_DIFFER = 0.03  # rides whose laps differ by more are on different roads
-ONE_ROAD_M = 50.0  # rides that lie further apart in the median are on different roads
 SPEED_SOURCES_DIFFER = 0.015
 
 
@@ -94,6 +92,11 @@ class SessionRide:
     balance: EnergyBalance
     power_lag_s: float
 
+    @property
+    def density_kg_m3(self) -> float:
+        """Median density of the air at the course's mean height."""
+        return float(np.nanmedian(self.conditions.air_density_kg_m3))
+
 
 @dataclass(frozen=True, kw_only=True)
 class Session:
@@ -105,8 +108,8 @@ class Session:
         What the tester says of it.
     rides
         In the order of the run sheet.
-    course
-        The closed road that all laps share.
+    found
+        The laps of the rides, not yet flagged, and the course that they share.
     gravity_m_s2
         Acceleration of gravity at the course.
     wind_east_m_s, wind_north_m_s
@@ -118,11 +121,16 @@ class Session:
 
     run_sheet: RunSheet
     rides: tuple[SessionRide, ...]
-    course: Course
+    found: FoundLaps
     gravity_m_s2: float
     wind_east_m_s: float | None
     wind_north_m_s: float | None
     warnings: tuple[str, ...]
+
+    @property
+    def course(self) -> Course:
+        """The closed road that all laps share."""
+        return self.found.course
 
     @property
     def laps(self) -> tuple[SessionLap, ...]:
@@ -159,37 +167,53 @@ def open_session(run_sheet: RunSheet, *, progress: Callable[[str], None] | None 
     return session_of(run_sheet, rides, progress=progress)
 
 
-def session_of(run_sheet: RunSheet, rides: Sequence[Ride], *, progress: Callable[[str], None] | None = None) -> Session:
-    """Bring a run sheet together with its rides, already read, in its order; see :func:`open_session`."""
+def session_of(
+    run_sheet: RunSheet,
+    rides: Sequence[Ride],
+    *,
+    progress: Callable[[str], None] | None = None,
+    former: Session | None = None,
+) -> Session:
+    """Bring a run sheet together with its rides, already read, in its order; see :func:`open_session`.
+
+    Parameters
+    ----------
+    run_sheet, rides, progress
+        As there.
+    former
+        A session of the same rides: its laps, course and flags are taken over where nothing that they
+        depend on has changed. The outcome is the same with and without.
+    """
     say = progress or (lambda _: None)
     warnings: list[str] = list(run_sheet.defaults_used)
     for ride in rides:
         warnings += [f"{ride.source.file}: {note}" for note in ride.notes]
         _check_sensors(ride)
     say("finding the laps")
-    laps = _laps(run_sheet, rides)
-    course = _course(rides, laps)
+    found = found_laps(run_sheet, rides, former=None if former is None else former.found)
+    laps, course = found.laps, found.course
     weather = Weather(run_sheet.observations(date=rides[0].start_time))
     conditions = [weather.at(ride.time_s, start_time=ride.start_time) for ride in rides]
     for ride in rides:
         warnings += weather.warnings_for(ride.clock(0.0), ride.clock(ride.time_s[-1]))
     gravity = _gravity(run_sheet, rides, course)
     say("looking at each lap")
+    before = former if former is not None and former.found is found else None
     flagged = [
-        _flagged(run_sheet, k, ride, found, course, float(np.nanmedian(air.air_density_kg_m3)))
-        for k, (ride, found, air) in enumerate(zip(rides, laps, conditions, strict=True))
+        _flagged(run_sheet, k, ride, mine, course, float(np.nanmedian(air.air_density_kg_m3)), before)
+        for k, (ride, mine, air) in enumerate(zip(rides, laps, conditions, strict=True))
     ]
     wind = _mean_wind(run_sheet, rides, flagged, conditions)
     say("energy balance")
     session_rides = tuple(
-        _session_ride(run_sheet, ride, found, course, air, gravity, wind)
-        for ride, found, air in zip(rides, flagged, conditions, strict=True)
+        _session_ride(run_sheet, ride, mine, course, air, gravity, wind, before)
+        for ride, mine, air in zip(rides, flagged, conditions, strict=True)
     )
     warnings += _weak_points(session_rides)
     return Session(
         run_sheet=run_sheet,
         rides=session_rides,
-        course=course,
+        found=found,
         gravity_m_s2=gravity,
         wind_east_m_s=None if wind is None else wind[0],
         wind_north_m_s=None if wind is None else wind[1],
@@ -207,49 +231,6 @@ def _check_sensors(ride: Ride) -> None:
         raise RideError(f"{ride.source.file}: no usable speed in this file; record a wheel sensor or satellite speed.")
 
 
-def _laps(run_sheet: RunSheet, rides: Sequence[Ride]) -> list[tuple[Lap, ...]]:
-    laps: list[tuple[Lap, ...]] = []
-    line: StartLine | None = None
-    for k, (entry, ride) in enumerate(zip(run_sheet.rides, rides, strict=True)):
-        # Rides of one session share the first one's line, so that they share positions along the lap.
-        found = find_laps(ride, lap_source=entry.lap_source, start_line=entry.start_line or line)
-        check_lap_list(run_sheet, k, len(found))
-        if line is None and len(rides) > 1 and complete_laps(found):
-            line = entry.start_line or find_course(ride, found).start_line
-        laps.append(found)
-    return laps
-
-
-def _course(rides: Sequence[Ride], laps: Sequence[tuple[Lap, ...]]) -> Course:
-    most = max(range(len(rides)), key=lambda k: len(complete_laps(laps[k])))
-    course = find_course(rides[most], laps[most])
-    for ride, found in zip(rides, laps, strict=True):
-        why = _other_course(ride, found, course)
-        if why:
-            raise CannotAnswerError(
-                f"{ride.source.file}: its laps {why} those of {rides[most].source.file} ({course.length_m:.0f} m): two "
-                "courses. Make a run sheet for each course and pool their results."
-            )
-    return course
-
-
-def _other_course(ride: Ride, laps: Sequence[Lap], course: Course) -> str:
-    """In what the laps differ from the course, empty where they are laps of it."""
-    alike = [lap for lap in laps if abs(lap.distance_m / course.length_m - 1.0) <= LENGTHS_DIFFER]
-    if not alike:
-        whole = [lap.distance_m for lap in complete_laps(laps)]
-        return f"are {np.median(whole):.0f} m long, unlike" if whole else ""
-    if course.frame is None or not ride.has("latitude_deg"):
-        return ""
-    position = lap_position_m(ride, alike, course)
-    track = track_of(ride, course.frame)
-    turned = np.radians(track.heading_at_deg(track.distance_m) - course.heading_deg_at(position))
-    inside = np.isfinite(position) & np.isfinite(turned)
-    if inside.any() and np.nanmedian(lateral_distance_m(ride, course)[inside]) > ONE_ROAD_M:
-        return f"run more than {ONE_ROAD_M:.0f} m beside"
-    return "go another way round than" if inside.any() and np.mean(np.cos(turned[inside])) < 0.5 else ""
-
-
 def _gravity(run_sheet: RunSheet, rides: Sequence[Ride], course: Course) -> float:
     latitude = run_sheet.course.latitude_deg
     if latitude is None and course.start_line is not None:
@@ -264,9 +245,19 @@ def _gravity(run_sheet: RunSheet, rides: Sequence[Ride], course: Course) -> floa
 
 
 def _flagged(
-    run_sheet: RunSheet, k: int, ride: Ride, laps: Sequence[Lap], course: Course, density: float
+    run_sheet: RunSheet,
+    k: int,
+    ride: Ride,
+    laps: Sequence[Lap],
+    course: Course,
+    density: float,
+    former: Session | None,
 ) -> tuple[SessionLap, ...]:
-    flagged = flag_laps(ride, laps, course, system=run_sheet.system, air_density_kg_m3=density)
+    flagged: Sequence[Lap]
+    if former is not None and former.run_sheet.system == run_sheet.system and density == former.rides[k].density_kg_m3:
+        flagged = [lap.lap for lap in former.rides[k].laps]
+    else:
+        flagged = flag_laps(ride, laps, course, system=run_sheet.system, air_density_kg_m3=density)
     names = run_sheet.rides[k].laps
     return tuple(
         SessionLap(
@@ -315,6 +306,7 @@ def _session_ride(
     air: Conditions,
     gravity: float,
     wind: tuple[float, float] | None,
+    former: Session | None,
 ) -> SessionRide:
     position = lap_position_m(ride, [lap.lap for lap in laps], course)
     density = _density_on_course(air, course, position, gravity)
@@ -323,7 +315,10 @@ def _session_ride(
         if lap.used:
             inside = (ride.time_s >= lap.lap.start_s) & (ride.time_s < lap.lap.end_s)
             extra[inside] = run_sheet.setup(lap.setup).mass_change_kg
-    lag = power_lag_s(ride, system=run_sheet.system)
+    if former is not None and former.run_sheet.system == run_sheet.system:
+        lag = next(r.power_lag_s for r in former.rides if r.ride is ride)
+    else:
+        lag = power_lag_s(ride, system=run_sheet.system)
     balance = energy_balance(
         ride,
         system=run_sheet.system,
