@@ -100,6 +100,13 @@ def test_a_session_on_which_the_verdict_rests_is_named():
     assert [n for n in c.notes if "rests on" in n] == ["The verdict rests on day5.toml: without it, it is lower drag."]
 
 
+def test_of_three_sessions_none_is_said_to_carry_the_verdict():
+    c = only(chain(days([-0.006, -0.005, -0.007], [0.0008] * 3)))
+    assert c.verdict == LOWER
+    assert NOT_RESOLVED in {one.verdict for one in c.left_out}  # two sessions hardly settle anything
+    assert not any("rests on" in note for note in c.notes)
+
+
 def test_watts_and_seconds_are_those_of_the_difference():
     c = only(chain(FIVE), report_speed_km_h=36.0, report_distance_km=10.0, report_power_w=200.0)
     # At the hub and 10 m/s: 1/2 rho dCdA v^3 by hand.
@@ -150,6 +157,16 @@ def test_the_summary_tells_the_doubts_and_draws_every_session():
     zero = forest[1].index("│")
     assert all("─" not in line[zero:].split("  ")[0] for line in forest[1:])
     assert text == result.summary()
+
+
+def test_the_drawing_is_to_scale():
+    text = pooled(chain(days([-0.004, 0.0, 0.004], [0.001] * 3))).summary()
+    lines = [line.split("  ")[1] for line in text.splitlines() if line.startswith("day") and "■" in line]
+    left, middle, right = (line.index("■") for line in lines)
+    assert {len(line) for line in lines} == {41}
+    assert middle == 20  # zero, where the others show the line
+    assert middle - left == right - middle > 0
+    assert (lines[0][middle], lines[2][middle]) == ("│", "│")
 
 
 def test_tables_and_json_hold_the_same_and_no_nan():
