@@ -7,7 +7,21 @@ shape and lightness before they differ in colour, so that they can be told apart
 
 from __future__ import annotations
 
+from fieldaero.plots.differences import differences
+from fieldaero.plots.elevation import elevation
 from fieldaero.plots.forest import forest_plot
+from fieldaero.plots.laps_by_time import laps_by_time
+from fieldaero.plots.residual import residual
 from fieldaero.plots.saving import FIGURE_SUFFIXES, figure_bytes
+from fieldaero.plots.uncertainty import budget
 
-__all__ = ["FIGURE_SUFFIXES", "figure_bytes", "forest_plot"]
+__all__ = [
+    "FIGURE_SUFFIXES",
+    "budget",
+    "differences",
+    "elevation",
+    "figure_bytes",
+    "forest_plot",
+    "laps_by_time",
+    "residual",
+]
