@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Balance", "design_balance"]
+__all__ = ["Balance", "balance_in_words", "design_balance"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,12 +30,12 @@ class Balance:
     middle_h: Mapping[str, float]
 
 
-def design_balance(ridden: Sequence[tuple[str, float]], *, setups: Sequence[str]) -> Balance:
+def design_balance(ridden_h: Sequence[tuple[str, float]], *, setups: Sequence[str]) -> Balance:
     """Say how laps are spread.
 
     Parameters
     ----------
-    ridden
+    ridden_h
         Setup and middle [h] of each lap, in the order ridden.
     setups
         Names in the order of the result.
@@ -46,11 +46,48 @@ def design_balance(ridden: Sequence[tuple[str, float]], *, setups: Sequence[str]
     >>> dict(found.laps), round(found.middle_h["B"] - found.middle_h["A"], 9)
     ({'A': 2, 'B': 2}, 0.0)
     """
-    names = np.array([name for name, _ in ridden])
-    times = np.array([time for _, time in ridden])
+    names = np.array([name for name, _ in ridden_h])
+    times = np.array([time for _, time in ridden_h])
     centre = float(times.mean()) if len(times) else 0.0
     return Balance(
         laps={name: int(np.count_nonzero(names == name)) for name in setups},
-        order=tuple(name for name, _ in ridden),
+        order=tuple(name for name, _ in ridden_h),
         middle_h={name: float(times[names == name].mean()) - centre for name in setups if name in names},
     )
+
+
+def balance_in_words(balance: Balance, *, baseline: str, drift_sd_per_h: float = 0.01) -> tuple[str, ...]:
+    """Say what a steady drift would do to each setup's difference from the baseline.
+
+    Parameters
+    ----------
+    balance
+        How the laps are spread.
+    baseline
+        Name of the setup that the others are compared with.
+    drift_sd_per_h
+        Drift of the drag area, bare fraction per hour: position, drink, wear of the day.
+
+    Returns
+    -------
+    One sentence for each setup with laps; none for the baseline, or if that has no laps.
+
+    Examples
+    --------
+    >>> print(*balance_in_words(design_balance([("A", 0.0), ("B", 0.5)], setups=["A", "B"]), baseline="A"))
+    B is ridden on average 30.0 min after A: a drift of 1 % an hour would move the difference by 0.50 %.
+    """
+    if baseline not in balance.middle_h:
+        return ()
+    said = []
+    for name, middle in balance.middle_h.items():
+        if name == baseline:
+            continue
+        apart = middle - balance.middle_h[baseline]
+        when = "after" if apart > 0.0 else "before"
+        said.append(
+            f"{name} is ridden on average {abs(apart) * 60.0:.1f} min {when} {baseline}: a drift of "
+            f"{100.0 * drift_sd_per_h:.3g} % an hour would move the difference by "
+            f"{100.0 * abs(apart) * drift_sd_per_h:.2f} %."
+        )
+    return tuple(said)

@@ -1,0 +1,139 @@
+"""The air over the rides on a desk, as far as its weather is given yet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import tomli_w
+from numpy.typing import NDArray
+
+from fieldaero.atmosphere import wind_at_height_m_s
+from fieldaero.desk import Desk
+from fieldaero.errors import CannotAnswerError, FieldaeroError, WeatherError
+from fieldaero.run_sheet import run_sheet_from_text
+from fieldaero.session import RIDER_HEIGHT_M
+from fieldaero.weather import Weather
+
+__all__ = ["RideAir", "air_over_rides", "desk_weather", "lap_winds_m_s"]
+
+Floats = NDArray[np.float64]
+SHEET = "weather"
+STEP_S = 60.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class RideAir:
+    """Air density over one ride.
+
+    Attributes
+    ----------
+    ride
+        Its name on the desk.
+    clock
+        Aware times of the moments below, None where the ride has no clock.
+    time_s
+        On the ride's clock, shape (n,).
+    air_density_kg_m3, air_density_sd_kg_m3
+        With its standard uncertainty, shape (n,).
+    warnings
+        Where the weather does not cover the ride.
+    """
+
+    ride: str
+    clock: tuple[datetime, ...] | None
+    time_s: Floats
+    air_density_kg_m3: Floats
+    air_density_sd_kg_m3: Floats
+    warnings: tuple[str, ...]
+
+
+def desk_weather(desk: Desk) -> Weather:
+    """Return the weather on a desk, whatever the rest of the test lacks.
+
+    Raises
+    ------
+    CannotAnswerError
+        If there is none yet.
+    RunSheetError, WeatherError
+        For a row that is incomplete or cannot be; the message says which.
+    """
+    rows = [dict(row) for row in desk.tables.get("weather", ())]
+    if not rows:
+        raise CannotAnswerError("no weather yet: give temperature, pressure and humidity at least once")
+    for number, row in enumerate(rows, start=1):
+        if "file" in row:
+            raise WeatherError(f"weather, row {number}: names the file {row['file']}; add that file itself")
+    # Only the weather is asked here, so what else a run sheet has to hold stands in.
+    text = tomli_w.dumps(
+        {
+            "schema": 1,
+            "title": "-",
+            "baseline": "any",
+            "system": {"mass_kg": 80.0},
+            "course": dict(desk.tables.get("course", {})),
+            "weather": rows,
+            "setups": [{"name": "any"}],
+            "rides": [{"file": "any", "laps": []}],
+        }
+    )
+    first = desk.rides[0].ride.start_time if desk.rides else None
+    return Weather(run_sheet_from_text(text, path=Path(SHEET)).observations(date=first))
+
+
+def air_over_rides(desk: Desk) -> tuple[RideAir, ...]:
+    """Return the air density over each ride, one value a minute.
+
+    Raises
+    ------
+    CannotAnswerError, RunSheetError, WeatherError
+        As :func:`desk_weather`.
+    """
+    weather = desk_weather(desk)
+    found = []
+    for on_desk in desk.rides:
+        ride = on_desk.ride
+        t = np.append(np.arange(ride.time_s[0], ride.time_s[-1], STEP_S), ride.time_s[-1])
+        air = weather.at(t, start_time=ride.start_time)
+        moments = [ride.clock(moment) for moment in t.tolist()]
+        known = tuple(moment for moment in moments if moment is not None)
+        found.append(
+            RideAir(
+                ride=on_desk.name,
+                clock=known if len(known) == len(t) else None,
+                time_s=t,
+                air_density_kg_m3=air.air_density_kg_m3,
+                air_density_sd_kg_m3=air.air_density_sd_kg_m3,
+                warnings=weather.warnings_for(ride.clock(float(t[0])), ride.clock(float(t[-1]))),
+            )
+        )
+    return tuple(found)
+
+
+def lap_winds_m_s(desk: Desk) -> Mapping[tuple[str, int], float]:
+    """Return the mean observed wind speed at the rider's height [m/s] by ride and lap number.
+
+    Empty where the weather says nothing of the wind, or nothing that can be used yet.
+    """
+    try:
+        weather = desk_weather(desk)
+        roughness = float(desk.tables.get("analysis", {}).get("roughness_length_m", 0.03))
+        winds = {}
+        for on_desk in desk.rides:
+            for lap in on_desk.listing.laps if on_desk.listing else ():
+                moments = np.linspace(lap.start_s, lap.end_s, 5)
+                air = weather.at(moments, start_time=on_desk.ride.start_time)
+                if np.isfinite(air.wind_speed_m_s).all():
+                    speed = wind_at_height_m_s(
+                        wind_speed_m_s=air.wind_speed_m_s,
+                        measured_height_m=air.wind_height_m,
+                        height_m=RIDER_HEIGHT_M,
+                        roughness_length_m=roughness,
+                    )
+                    winds[on_desk.name, lap.number] = float(np.mean(speed))
+    except FieldaeroError:
+        return {}
+    return winds
