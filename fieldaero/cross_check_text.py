@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from fieldaero.cross_check_rows import ClaimResult, KnownDragResult, TunnelResult, YawResult
-from fieldaero.formatting import decimals, interval, number, percent, value_with_uncertainty
+from fieldaero.formatting import decimals, interval, number, value_with_uncertainty
 
 if TYPE_CHECKING:
     from fieldaero.result import Result
@@ -125,8 +125,10 @@ def yaw_sentence(row: YawResult) -> str:
     low, high = row.interval95_change_at_10_deg or (None, None)
     zero = low is not None and high is not None and low <= 0.0 <= high
     ends = (None, None) if low is None or high is None else (100.0 * low, 100.0 * high)
+    places = 1 if low is None or high is None else decimals(50.0 * (high - low))
+    change = number(100.0 * row.change_at_10_deg, places=places, signed=True)
     return (
-        f"From 0° to 10° of yaw drag area changes by {percent(row.change_at_10_deg, signed=True)}, 95 % interval "
+        f"From 0° to 10° of yaw drag area changes by {change} %, 95 % interval "
         f"{interval(*ends, unit='%', signed=True)}{', which holds no change' if zero else ''}; yaw was "
         f"{number(row.yaw_rms_deg, places=1)}° in the root mean square."
     )

@@ -55,8 +55,8 @@ def test_en_of_a_drag_area_by_hand():
 
 
 def test_en_of_a_difference_by_hand():
-    # Field -0.010 with U 0.003; tunnel 0.240 - 0.254 = -0.014 with the uncertainties of both sweeps, of which the
-    # three points of a flat sweep share the weight: gap 0.004 over sqrt(0.003^2 + U^2), U twice the root sum of squares.
+    # Field -0.010 with U 0.003; tunnel 0.240 - 0.254 = -0.014 with the uncertainties of both sweeps:
+    # gap 0.004 over sqrt(0.003^2 + U^2), U twice the root sum of squares of the two.
     sweeps = [
         replace(flat_sweep(setup, cda), sd_m2=np.full(3, sd))
         for setup, cda, sd in ((NARROW, 0.240, 0.0012), (ROAD, 0.254, 0.0016))

@@ -26,7 +26,7 @@ from fieldaero.yaw_dependence import yaw_result
 from tests.validation import study
 from tests.validation.conditions import Condition
 
-REPORTED_FIRST = 9500  # the allowance for faults of the model was set on seeds below 1000
+REPORTED_FIRST = 9600  # the allowance for faults of the model was set on other seeds
 WINDS_M_S = (2.0, 3.0)
 CHANGES_PER_DEG2 = (0.0, -0.0005)
 ORDER = ("a", "b", "b", "a") * 3
