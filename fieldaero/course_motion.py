@@ -256,7 +256,8 @@ def arrival(mover: Mover, cells: Stretches, *, start_m_s: float, guess_m_s: Floa
     Notes
     -----
     Time over a cell by Simpson's rule for 1 / v; in the first cell from a standstill,
-    where y grows in proportion to x, it is 3 h / 2 v.
+    where y grows in proportion to x, it is 3 h / 2 v, and from v0 to v1 it would be
+    3/2 h (v0 + v1) / (v0^2 + v0 v1 + v1^2).
     """
     y = np.asarray(guess_m_s**3)
     y[0] = start_m_s**3
@@ -276,11 +277,16 @@ def _clock(mover: Mover, cells: Stretches, y: Floats) -> Floats:
     if len(slow):
         i = int(slow[0])
         raise too_slow(float(np.sum(h[: i + 1])), float(cells.grade[i]))
-    middle = 0.5 * (y[:-1] + y[1:]) + h / 8.0 * (rule(y[:-1])[0] - rule(y[1:])[0])
-    middle = np.cbrt(np.clip(middle, FLOOR_M3_S3, _top(mover)))
-    if v[0] > 0.0:
-        step = h / 6.0 * (1.0 / v[:-1] + 4.0 / middle + 1.0 / v[1:])
-    else:
-        step = h / 6.0 * (1.0 / np.maximum(v[:-1], np.cbrt(FLOOR_M3_S3)) + 4.0 / middle + 1.0 / v[1:])
-        step[0] = 1.5 * h[0] / v[1]
+    top = _top(mover)
+    (f0, _), (f1, _) = rule(y[:-1]), rule(y[1:])
+    middle = np.cbrt(np.clip(0.5 * (y[:-1] + y[1:]) + h / 8.0 * (f0 - f1), FLOOR_M3_S3, top))
+    v0, v1 = np.maximum(v[:-1], np.cbrt(FLOOR_M3_S3)), v[1:]
+    step = h / 6.0 * (1.0 / v0 + 4.0 / middle + 1.0 / v1)
+    if v[0] == 0.0:
+        step[0] = 1.5 * h[0] / v1[0]
+    # Where the brakes come on inside a cell: y grows evenly up to there, and stays.
+    met = np.flatnonzero((y[1:] >= top) & (y[:-1] < top))
+    grown = np.minimum((top - y[met]) / np.maximum(0.5 * (f0[met] + f1[met]), 1e-9), h[met])
+    rising = 1.5 * grown * (v0[met] + v1[met]) / (v0[met] ** 2 + v0[met] * v1[met] + v1[met] ** 2)
+    step[met] = rising + (h[met] - grown) / v1[met]
     return np.concatenate([[0.0], np.cumsum(step)])
