@@ -6,17 +6,15 @@ filled from it and fold their changes back into it; their own keys come and go w
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import streamlit as st
 
+from _outcomes import Outcome, outcome_of
 from fieldaero.desk import Desk, empty_desk
 from fieldaero.desk_opening import files_beside, open_on_desk
 from fieldaero.errors import FieldaeroError, RunSheetError
-from fieldaero.result import Result
 from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
 
 __all__ = [
@@ -33,21 +31,8 @@ __all__ = [
     "undo_name",
 ]
 
-DESK, PAST, EDITION, OUTCOME, PROBLEM = "the_desk", "the_past", "the_edition", "the_outcome", "the_problem"
+DESK, PAST, EDITION, LAST, PROBLEM = "the_desk", "the_past", "the_edition", "the_last_result", "the_problem"
 MOST_STEPS = 100
-
-
-@dataclass(frozen=True, kw_only=True)
-class Outcome:
-    """The last analysis: of which desk, what it found, or why it found nothing.
-
-    After a failure ``result`` is the last one that was found, and ``stale`` says so.
-    """
-
-    of: str
-    result: Result | None
-    problem: str = ""
-    stale: bool = False
 
 
 def desk() -> Desk:
@@ -136,18 +121,9 @@ def load_sheet(path: Path, *, what: str = "opening a run sheet") -> None:
     attempt(step, what)
 
 
-def outcome(of: Desk | None = None) -> Outcome:
+def outcome() -> Outcome:
     """Analyse the desk, unless that was done already; what was found last stays where this one fails."""
-    now = of or desk()
-    name = hashlib.sha256(now.sheet_text().encode()).hexdigest() + "".join(r.ride.source.sha256 for r in now.rides)
-    known: dict[str, Outcome] = st.session_state.setdefault(OUTCOME, {})
-    if name not in known:
-        before = next((o.result for o in reversed(known.values()) if o.result is not None), None)
-        try:
-            made = Outcome(of=name, result=now.result())
-        except FieldaeroError as why:
-            made = Outcome(of=name, result=before, problem=str(why), stale=before is not None)
-        known[name] = made
-        while len(known) > 8:
-            known.pop(next(iter(known)))
-    return known[name]
+    found = outcome_of(desk(), before=st.session_state.get(LAST))
+    if found.result is not None and not found.stale:
+        st.session_state[LAST] = found.result
+    return found

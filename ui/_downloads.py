@@ -1,0 +1,98 @@
+"""Figures and tables as files; they are made when the button is pressed, not before."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from fieldaero.result import Result
+from fieldaero.result_files import json_text
+
+__all__ = ["FIGURES", "TABLES", "figure_downloads", "file_name", "result_download", "table_downloads"]
+
+FIGURES = {
+    "differences": "Differences",
+    "laps_by_time": "Laps by time",
+    "elevation": "Virtual elevation",
+    "residual": "Residual",
+    "budget": "Budget",
+}
+TABLES = {"laps": "Laps", "setups": "Setups", "comparisons": "Comparisons", "budget": "Budget"}
+
+
+def file_name(title: str, ending: str) -> str:
+    """Return a file name that every system takes, from a title that somebody typed."""
+    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in title.lower())
+    return "-".join(part for part in plain.split("-") if part)[:60] + ending
+
+
+def figure_downloads(result: Result) -> None:
+    """Offer every figure as SVG and as PNG."""
+    for name, label in FIGURES.items():
+        words, svg, png = st.columns([3, 2, 2], vertical_alignment="center")
+        words.write(label)
+        for column, ending in ((svg, ".svg"), (png, ".png")):
+            column.download_button(
+                ending[1:].upper(),
+                data=_figure(result, name, ending),
+                file_name=file_name(f"{result.title} {name}", ending),
+                mime="image/svg+xml" if ending == ".svg" else "image/png",
+                key=f"figure_{name}{ending}",
+                on_click="ignore",
+                help=f"{label}, as {ending[1:].upper()}",
+                width="stretch",
+            )
+
+
+def table_downloads(result: Result) -> None:
+    """Offer every table as CSV."""
+    for name, label in TABLES.items():
+        words, button = st.columns([3, 4], vertical_alignment="center")
+        words.write(label)
+        button.download_button(
+            "CSV",
+            data=_table(result, name),
+            file_name=file_name(f"{result.title} {name}", ".csv"),
+            mime="text/csv",
+            key=f"table_{name}",
+            on_click="ignore",
+            help=f"{label}, one row each, full precision",
+            width="stretch",
+        )
+
+
+def result_download(result: Result) -> None:
+    """Offer the whole result as JSON, and its summary as text."""
+    left, right = st.columns(2)
+    left.download_button(
+        "Result as JSON",
+        data=lambda: json_text(result.to_dict()) + "\n",
+        file_name=file_name(result.title, ".json"),
+        mime="application/json",
+        key="result_json",
+        on_click="ignore",
+        width="stretch",
+    )
+    right.download_button(
+        "Summary as text",
+        data=result.summary,
+        file_name=file_name(result.title, ".txt"),
+        mime="text/plain",
+        key="result_text",
+        on_click="ignore",
+        width="stretch",
+    )
+
+
+def _figure(result: Result, name: str, ending: str) -> Callable[[], bytes]:
+    def made() -> bytes:
+        from fieldaero import plots
+
+        return plots.figure_bytes(getattr(plots, name)(result), ending)
+
+    return made
+
+
+def _table(result: Result, name: str) -> Callable[[], str]:
+    return lambda: str(getattr(result, name).to_csv(index=False, lineterminator="\n"))

@@ -1,0 +1,74 @@
+"""Charts over the course: virtual elevation lap on lap, and what each lap leaves of the shared road profile."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from _looks import COLOURS, UNUSED_COLOUR
+from fieldaero.lap_elevations import LapElevations, lap_elevations
+from fieldaero.result import Result
+
+__all__ = ["elevation_chart", "residual_chart"]
+
+STROKES = ([1, 0], [6, 3], [6, 3, 1, 3], [1, 3])
+ALONG = "distance along the lap [m]"
+
+
+def elevation_chart(result: Result) -> alt.LayerChart:
+    """Draw virtual elevation over the course, a line per lap, and the road profile that all share, thick."""
+    found = lap_elevations(result)
+    road = pd.DataFrame({"position": found.position_m, "height": found.road_m})
+    profile = alt.Chart(road).mark_line(strokeWidth=6, opacity=0.35, color=UNUSED_COLOUR)
+    return alt.layer(
+        profile.encode(x=alt.X("position:Q", title=ALONG), y="height:Q"),
+        _lines(result, found, found.elevation_m).encode(y=alt.Y("height:Q", title="virtual elevation [m]")),
+    ).properties(height=300)
+
+
+def residual_chart(result: Result) -> alt.LayerChart:
+    """Draw each lap's residual to the road profile over the course, with the lap's number at its end."""
+    found = lap_elevations(result)
+    lines = _lines(result, found, found.residual_m).encode(
+        y=alt.Y("height:Q", title="residual to the road profile [m]")
+    )
+    zero = alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=UNUSED_COLOUR).encode(y="zero:Q")
+    return alt.layer(zero, lines).properties(height=300)
+
+
+def _lines(result: Result, found: LapElevations, heights: Any) -> alt.Chart:
+    frame = pd.concat(
+        pd.DataFrame(
+            {
+                "position": found.position_m,
+                "height": height,
+                "setup": setup,
+                "lap": f"{ride}, lap {lap}",
+            }
+        )
+        for ride, lap, setup, height in zip(found.ride, found.lap, found.setup, heights, strict=True)
+    )
+    setups = [row.setup for row in result.setup_results if row.laps]
+    legend = alt.Legend(title=None, orient="top", columns=2, labelLimit=240, symbolType="stroke")
+    domain = {"domain": setups}
+    return (
+        alt.Chart(frame)
+        .mark_line(strokeWidth=1.4)
+        .encode(
+            x=alt.X("position:Q", title=ALONG, scale=alt.Scale(nice=False)),
+            detail="lap:N",
+            color=alt.Color(
+                "setup:N",
+                scale=alt.Scale(**domain, range=[COLOURS[k % len(COLOURS)] for k in range(len(setups))]),
+                legend=legend,
+            ),
+            strokeDash=alt.StrokeDash(
+                "setup:N",
+                scale=alt.Scale(**domain, range=[list(STROKES[k % len(STROKES)]) for k in range(len(setups))]),
+                legend=legend,
+            ),
+            tooltip=["lap:N", "setup:N", alt.Tooltip("height:Q", format=".2f", title="[m]")],
+        )
+    )
