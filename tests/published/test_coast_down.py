@@ -11,6 +11,8 @@ import math
 import numpy as np
 import pytest
 
+from fieldaero import course_motion
+from fieldaero.course_motion import Mover, Stretches, arrival, march
 from fieldaero.road_load import height_gain_m
 from fieldaero.system import System
 from tests.published.published_value import PublishedValue
@@ -109,3 +111,21 @@ def test_a_drag_area_one_per_cent_too_large_shows_as_its_share_of_the_drag_work(
     drag_work = 0.5 * RHO * CDA * np.trapezoid(v**3, t)
     fall = coast(12.0, 20.0, 0.5, CDA * 1.01)[-1] - coast(12.0, 20.0, 0.5)[-1]
     assert fall == pytest.approx(-0.01 * drag_work / (MASS * G), rel=1e-3)
+
+
+@pytest.mark.parametrize(("v0", "x", "v_end", "t_end"), TABLE)
+def test_the_equation_of_motion_coasts_as_the_closed_form_says(monkeypatch, v0, x, v_end, t_end):
+    monkeypatch.setattr(course_motion, "BEARING_N", 0.0)
+    monkeypatch.setattr(course_motion, "BEARING_N_S_M", 0.0)
+    coasting = Mover(wheel_power_w=0.0, mass_kg=MASS, inertia_kg=MASS, cda_m2=CDA, crr=CRR, gravity_m_s2=G)
+    road = Stretches(
+        length_m=np.array([x]),
+        grade=np.zeros(1),
+        wind_along_m_s=np.zeros(1),
+        wind_across_m_s=np.zeros(1),
+        air_density_kg_m3=np.array([RHO]),
+    )
+    index, length, speed = march(coasting, road, start_m_s=v0)
+    time, speed = arrival(coasting, road.cut(index, length), start_m_s=v0, guess_m_s=speed)
+    assert speed[-1] == pytest.approx(v_end, abs=2e-5)
+    assert time[-1] == pytest.approx(t_end, abs=2e-4)

@@ -11,8 +11,10 @@ The paper squares the axial air speed.  Its drag areas of 0.2565 m2 for the ride
 
 import math
 
+import numpy as np
 import pytest
 
+from fieldaero.course_motion import Mover, Stretches, arrival, march
 from fieldaero.road_load import body_cda_m2, height_gain_m, power_w, relative_air, wind_along_across
 from fieldaero.system import System
 from tests.published.published_value import PublishedValue
@@ -138,3 +140,26 @@ def test_the_trial_climbs_its_grade_when_solved_for_height():
     )
     # The mean of both end speeds is 0.03 % above distance over time, which costs 12 mm of 1.415 m.
     assert float(climbed) == pytest.approx(DISTANCE_M * GRADE, abs=0.015)
+
+
+def test_the_trial_is_ridden_in_its_time_at_its_power():
+    # The example turned round: from the start speed over the printed way at the printed power, which the
+    # rider is taken to have held; the trial's own power, and with it the speed at the end, wandered.
+    rider = Mover(
+        wheel_power_w=0.976 * 213.3,
+        mass_kg=SYSTEM.mass_kg,
+        inertia_kg=SYSTEM.mass_kg + SYSTEM.rotating_mass_kg,
+        cda_m2=float(CDA),
+        crr=CRR,
+        gravity_m_s2=GRAVITY,
+    )
+    road = Stretches(
+        length_m=np.array([DISTANCE_M]),
+        grade=np.array([GRADE]),
+        wind_along_m_s=np.array([float(ALONG)]),
+        wind_across_m_s=np.array([float(ACROSS)]),
+        air_density_kg_m3=np.array([1.2234]),
+    )
+    index, length, speed = march(rider, road, start_m_s=START_M_S)
+    time, _ = arrival(rider, road.cut(index, length), start_m_s=START_M_S, guess_m_s=speed)
+    from_example(DURATION_S, 0.005 * DURATION_S, "duration of the trial [s]").check(time[-1])

@@ -1,0 +1,51 @@
+"""Seconds per kilometre that the trade quotes for 0.005 m2, over whole courses by the equation of motion.
+
+Values and conditions are those of ``test_time_saved.py``: 80 kg, Crr 0.004, 1.225 kg/m3, chain and bearings left out.
+"""
+
+import pytest
+
+from fieldaero import course_motion, road_power
+from fieldaero.course_profile import flat_profile
+from fieldaero.course_time import Race, seconds_over_course
+from fieldaero.currencies import currencies
+from tests.published.published_value import each
+from tests.published.test_time_saved import ROAD, SECONDS_PER_KM, WATTS, computed, power_at_the_wheel
+
+
+@pytest.fixture(autouse=True)
+def _no_bearings(monkeypatch):
+    for room in (road_power, course_motion):
+        monkeypatch.setattr(room, "BEARING_N", 0.0)
+        monkeypatch.setattr(room, "BEARING_N_S_M", 0.0)
+
+
+@each(SECONDS_PER_KM)
+@pytest.mark.parametrize("distance_km", [40.0, 90.0, 180.0])
+def test_seconds_per_kilometre_over_a_flat_course_by_the_equation_of_motion(published, distance_km):
+    speed, cda = published.inputs["speed_km_h"], published.inputs["cda_m2"]
+    race = Race(profile=flat_profile(distance_km=distance_km), road=ROAD, power_w=power_at_the_wheel(speed, cda))
+    saved = -float(seconds_over_course(-0.005, cda_m2=cda, race=race))
+    published.check(saved / distance_km)
+    assert saved / distance_km == pytest.approx(published.value, rel=0.005)
+
+
+@each(WATTS)
+def test_watts_in_the_table_of_currencies(published):
+    speed = published.inputs["speed_km_h"]
+    table = currencies(0.005, interval_m2=None, cda_m2=0.25, road=ROAD, speeds_km_h=[speed])
+    published.check(table.watts["delta_w"].iloc[0])
+
+
+def test_half_a_second_per_kilometre_holds_for_larger_riders_at_45_to_50_km_h():
+    # "0.4 to 0.5 s/km", 16 to 21 s over 40 km, for 0.25 to 0.30 m2: the extremes of the computed table.
+    saved = []
+    for speed, cda in ((45.0, 0.25), (50.0, 0.30)):
+        power = power_at_the_wheel(speed, cda)
+        table = currencies(
+            -0.005, interval_m2=None, cda_m2=cda, road=ROAD, powers_w=[power], distances_km=[40.0]
+        ).seconds.iloc[0]
+        assert table["speed_km_h"] == pytest.approx(speed, rel=1e-9)
+        saved.append(-table["delta_s"])
+    computed(40.0 * 0.514, "0.005 m2 over 40 km [s]", half_a_digit=0.02).check(saved[0])
+    computed(40.0 * 0.391, "0.005 m2 over 40 km [s]", half_a_digit=0.02).check(saved[1])
