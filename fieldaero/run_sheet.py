@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from fieldaero.crossing import StartLine
 from fieldaero.errors import RunSheetError, WeatherError
 from fieldaero.laps import LapSource
+from fieldaero.local_positions import LOCAL_FRAME
 from fieldaero.metar_reports import parse_metar
 from fieldaero.observation import Observation, observation_from_readings
 from fieldaero.run_sheet_messages import closest, run_sheet_error
@@ -25,6 +26,7 @@ from fieldaero.run_sheet_schema import (
     CourseFacts,
     Setup,
     SheetTable,
+    StartLineTable,
     SystemTable,
     TunnelSweep,
     WeatherEntry,
@@ -206,7 +208,7 @@ def run_sheet_from_text(text: str, *, path: Path, sha256: str | None = None) -> 
                 path=folder / ride.file,
                 lap_source=ride.lap_source,
                 laps=ride.laps,
-                start_line=None if ride.start_line is None else StartLine(**ride.start_line.model_dump()),
+                start_line=None if ride.start_line is None else _start_line(ride.start_line),
             )
             for ride in table.rides
         ),
@@ -215,6 +217,15 @@ def run_sheet_from_text(text: str, *, path: Path, sha256: str | None = None) -> 
         defaults_used=defaults,
         table=table,
     )
+
+
+def _start_line(table: StartLineTable) -> StartLine:
+    latitude, longitude = table.latitude_deg, table.longitude_deg
+    if latitude is None or longitude is None:
+        assert table.east_m is not None
+        assert table.north_m is not None
+        latitude, longitude = (float(x) for x in LOCAL_FRAME.to_degrees(table.east_m, table.north_m))
+    return StartLine(latitude_deg=latitude, longitude_deg=longitude, heading_deg=table.heading_deg)
 
 
 def check_lap_list(run_sheet: RunSheet, ride_index: int, n_laps: int) -> None:

@@ -205,11 +205,23 @@ class Setup(_Table):
 
 
 class StartLineTable(_Table):
-    """A point on the road and the direction in which it is crossed."""
+    """A point on the road and the direction in which it is crossed; in degrees or in local metres."""
 
-    latitude_deg: Annotated[Number, between(-90.0, 90.0, "degrees")]
-    longitude_deg: Annotated[Number, between(-180.0, 180.0, "degrees")]
+    latitude_deg: Annotated[Number, between(-90.0, 90.0, "degrees")] | None = None
+    longitude_deg: Annotated[Number, between(-180.0, 180.0, "degrees")] | None = None
+    east_m: Annotated[Number, between(-200e3, 200e3, "m")] | None = None
+    north_m: Annotated[Number, between(-200e3, 200e3, "m")] | None = None
     heading_deg: Annotated[Number, between(0.0, 360.0, "degrees")]
+
+    @model_validator(mode="after")
+    def _one_place(self) -> StartLineTable:
+        degrees = [self.latitude_deg is not None, self.longitude_deg is not None]
+        metres = [self.east_m is not None, self.north_m is not None]
+        if not ((all(degrees) and not any(metres)) or (all(metres) and not any(degrees))):
+            raise ValueError(
+                "allowed is latitude_deg with longitude_deg, or east_m with north_m for rides in local metres"
+            )
+        return self
 
 
 class RideTable(_Table):

@@ -18,6 +18,7 @@ from fieldaero.earth import normal_gravity_m_s2
 from fieldaero.energy_balance import EnergyBalance, energy_balance, power_lag_s
 from fieldaero.errors import RideError
 from fieldaero.laps import Lap
+from fieldaero.local_positions import is_local
 from fieldaero.quality import flag_laps
 from fieldaero.readers import read_ride
 from fieldaero.ride import Ride
@@ -233,8 +234,9 @@ def _check_sensors(ride: Ride) -> None:
 
 def _gravity(run_sheet: RunSheet, rides: Sequence[Ride], course: Course) -> float:
     latitude = run_sheet.course.latitude_deg
-    if latitude is None and course.start_line is not None:
-        latitude = course.start_line.latitude_deg
+    line = course.start_line
+    if latitude is None and line is not None and not is_local(line.latitude_deg, line.longitude_deg):
+        latitude = line.latitude_deg
     height = run_sheet.course.elevation_m
     if height is None:
         altitude = rides[0].column("altitude_m")

@@ -14,9 +14,10 @@ from datetime import datetime
 
 import numpy as np
 
-from fieldaero.errors import RideError
+from fieldaero.errors import FieldaeroError, RideError
+from fieldaero.local_positions import LOCAL_FRAME
 from fieldaero.readers.clock import parse_time
-from fieldaero.readers.csv_columns import IN_OTHER_UNITS, KNOWN_COLUMNS, MISSING
+from fieldaero.readers.csv_columns import IN_OTHER_UNITS, KNOWN_COLUMNS, LOCAL_COLUMNS, MISSING
 from fieldaero.readers.csv_laps import marks_of_rows, runs
 from fieldaero.readers.detect import RideFile, text_of
 from fieldaero.readers.recording import Recording, counted, table_of
@@ -28,7 +29,7 @@ DELIMITERS = (",", ";", "\t", "|")
 TEXT_COLUMNS = {"timestamp", "lap", "lap_trigger", "pause", "speed_from"}
 NEEDED = (
     "needed are timestamp (ISO 8601) or time_s, power_w, and one of speed_m_s, speed_km_h, distance_m, "
-    "or latitude_deg with longitude_deg"
+    "latitude_deg with longitude_deg, or east_m with north_m"
 )
 
 
@@ -67,6 +68,8 @@ def read_csv(file: RideFile) -> Recording:
                 f"the first {cells[first]!r} in line {sheet.lines[first]}"
             )
         columns[column] = [value * factor for value in values] if factor != 1.0 else values
+    if set(LOCAL_COLUMNS) <= columns.keys():
+        columns |= _degrees(sheet.name, *(columns.pop(name) for name in LOCAL_COLUMNS))
     derived = set(sheet.columns.get("speed_from", ())) & {"distance", "position"}
     return Recording(
         format="CSV",
@@ -85,6 +88,14 @@ def read_csv(file: RideFile) -> Recording:
         speed_from=min(derived) if derived else "recorded",
         notes=(*sheet.notes, *notes),
     )
+
+
+def _degrees(name: str, east_m: list[float], north_m: list[float]) -> dict[str, list[float]]:
+    try:
+        latitude, longitude = LOCAL_FRAME.to_degrees(east_m, north_m)
+    except FieldaeroError as error:
+        raise RideError(f"{name}: {error}; give metres from the start line") from None
+    return {"latitude_deg": latitude.tolist(), "longitude_deg": longitude.tolist()}
 
 
 def _sheet(file: RideFile) -> _Sheet:
@@ -145,9 +156,14 @@ def _header(line: str) -> tuple[str, list[str]]:
 def _check_columns(name: str, header: list[str]) -> None:
     have = set(header)
     moves = bool(have & {"speed_m_s", "speed_km_h", "distance_m"}) or {"latitude_deg", "longitude_deg"} <= have
+    moves = moves or set(LOCAL_COLUMNS) <= have
     if not (have & {"timestamp", "time_s"} and "power_w" in have and moves):
         found = ", ".join(cell or "(empty)" for cell in header[:30])
         raise RideError(f"{name}: columns found are {found[:400]}; {NEEDED}")
+    if len(have & set(LOCAL_COLUMNS)) == 1 or (have & set(LOCAL_COLUMNS) and have & {"latitude_deg", "longitude_deg"}):
+        raise RideError(
+            f"{name}: positions are latitude_deg with longitude_deg, or east_m with north_m; keep one of the two pairs"
+        )
     for other, (column, _) in IN_OTHER_UNITS.items():
         if other in have and column in have:
             raise RideError(f"{name}: has both {other} and {column}; keep one")

@@ -4,6 +4,10 @@ Contract: ``timestamp`` (ISO 8601) or ``time_s``, ``power_w``, ``speed_m_s``, an
 known ``distance_m``, ``altitude_m``, ``latitude_deg``, ``longitude_deg``,
 ``temperature_c``, ``cadence_rpm``, ``lap`` and ``air_speed_m_s``.
 
+``east_m``, ``north_m``
+    Metres east and north of the start line, instead of latitude and longitude, where a ride
+    keeps its place to itself; see :mod:`fieldaero.local_positions`.
+
 ``lap_trigger``
     What ended the lap of the row, written if it was not always the button.
 ``lap_start_s``, ``lap_end_s``
@@ -19,7 +23,7 @@ from __future__ import annotations
 
 from fieldaero.ride import COLUMNS
 
-__all__ = ["EXTRA_COLUMNS", "IN_OTHER_UNITS", "KNOWN_COLUMNS", "MISSING", "WRITTEN_ORDER"]
+__all__ = ["EXTRA_COLUMNS", "IN_OTHER_UNITS", "KNOWN_COLUMNS", "LOCAL_COLUMNS", "MISSING", "WRITTEN_ORDER"]
 
 MISSING = frozenset(("", "nan", "na", "n/a", "null", "none", "-", "--"))
 """Cells that say, in lower case, that there is no value."""
@@ -32,5 +36,6 @@ IN_OTHER_UNITS: dict[str, tuple[str, float]] = {
 }
 """Columns that are accepted, the column they become, and the factor."""
 
-WRITTEN_ORDER: tuple[str, ...] = ("timestamp", *COLUMNS[:-1], "lap", COLUMNS[-1], *EXTRA_COLUMNS)
+LOCAL_COLUMNS: tuple[str, str] = ("east_m", "north_m")
+WRITTEN_ORDER: tuple[str, ...] = ("timestamp", *COLUMNS[:-1], *LOCAL_COLUMNS, "lap", COLUMNS[-1], *EXTRA_COLUMNS)
 KNOWN_COLUMNS: frozenset[str] = frozenset((*WRITTEN_ORDER, *IN_OTHER_UNITS))

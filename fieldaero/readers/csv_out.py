@@ -12,14 +12,16 @@ from pathlib import Path
 import numpy as np
 
 from fieldaero.errors import RideError
+from fieldaero.local_positions import LOCAL_FRAME, is_local
 from fieldaero.readers.breaks import cut_steps
-from fieldaero.readers.csv_columns import WRITTEN_ORDER
+from fieldaero.readers.csv_columns import LOCAL_COLUMNS, WRITTEN_ORDER
 from fieldaero.readers.csv_laps import lap_columns
 from fieldaero.ride import COLUMNS, Ride
 
 __all__ = ["write_csv"]
 
 ALWAYS = {"power_w", "speed_m_s"}
+MICROMETRES = 6
 FINEST_STEP_S = 1.5e-6  # stamps are written to the microsecond
 
 
@@ -28,6 +30,7 @@ def write_csv(ride: Ride, path: str | os.PathLike[str]) -> Path:
 
     Columns as in :mod:`fieldaero.readers.csv_columns`: ``timestamp`` where the ride has a
     clock, else ``time_s``; columns without any value are left out, power and speed apart.
+    Positions in local metres are written as ``east_m`` and ``north_m``, to the micrometre.
     Numbers keep all their digits; stamps are written to the microsecond.
 
     Parameters
@@ -50,6 +53,8 @@ def write_csv(ride: Ride, path: str | os.PathLike[str]) -> Path:
     target = Path(path)
     _refuse_the_source(ride, target)
     columns = _columns(ride)
+    if set(LOCAL_COLUMNS) <= columns.keys():
+        del columns["latitude_deg"], columns["longitude_deg"]
     names = [name for name in WRITTEN_ORDER if name in columns]
     beside = target.with_name(f".{target.name}.{uuid.uuid4().hex[:8]}.part")
     try:
@@ -84,6 +89,8 @@ def _columns(ride: Ride) -> dict[str, list[str]]:
     columns = {
         name: [_cell(x) for x in ride.column(name).tolist()] for name in COLUMNS if name in ALWAYS or ride.has(name)
     }
+    if ride.has("latitude_deg"):
+        columns |= _local(ride)
     if ride.start_time is not None:
         if float(np.min(np.diff(ride.time_s))) < FINEST_STEP_S:
             raise RideError(
@@ -102,6 +109,18 @@ def _columns(ride: Ride) -> dict[str, list[str]]:
     if ride.speed_from != "recorded":
         columns["speed_from"] = [ride.speed_from] * len(ride.table)
     return columns
+
+
+def _local(ride: Ride) -> dict[str, list[str]]:
+    """Columns of local metres; none for a ride that says where on the Earth it was."""
+    latitude, longitude = ride.column("latitude_deg"), ride.column("longitude_deg")
+    if not is_local(float(np.nanmedian(latitude)), float(np.nanmedian(longitude))):
+        return {}
+    places = LOCAL_FRAME.to_metres(latitude, longitude)
+    return {
+        name: [_cell(round(x, MICROMETRES)) for x in metres.tolist()]
+        for name, metres in zip(LOCAL_COLUMNS, places, strict=True)
+    }
 
 
 def _cell(value: float) -> str:
