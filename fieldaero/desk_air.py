@@ -50,6 +50,16 @@ class RideAir:
     air_density_sd_kg_m3: Floats
     warnings: tuple[str, ...]
 
+    @property
+    def low_kg_m3(self) -> Floats:
+        """Density less its standard uncertainty."""
+        return self.air_density_kg_m3 - self.air_density_sd_kg_m3
+
+    @property
+    def high_kg_m3(self) -> Floats:
+        """Density plus its standard uncertainty."""
+        return self.air_density_kg_m3 + self.air_density_sd_kg_m3
+
 
 def desk_weather(desk: Desk) -> Weather:
     """Return the weather on a desk, whatever the rest of the test lacks.

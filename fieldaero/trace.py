@@ -24,7 +24,7 @@ from fieldaero.ride import Ride
 from fieldaero.system import System
 from fieldaero.track import track_of
 
-__all__ = ["QUANTITIES", "Quantity", "Trace", "thinned", "trace_of", "virtual_elevation_trace"]
+__all__ = ["QUANTITIES", "Quantity", "Trace", "clock_ticks_s", "thinned", "trace_of", "virtual_elevation_trace"]
 
 Floats = NDArray[np.float64]
 Quantity = Literal["speed", "power", "elevation"]
@@ -32,6 +32,7 @@ QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 
 POINTS = 2000
 NEXT_S = 0.001
+STEPS_S = (60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0)
 POWER_MEAN_S = 15.0  # shorter, and the strokes of the legs hide the laps
 MIDDLE_LATITUDE_DEG = 45.0
 
@@ -94,6 +95,33 @@ def thinned(time_s: Floats, values: Floats, *, points: int = POINTS) -> tuple[Fl
             keep |= {low + int(known[np.argmin(part[known])]), low + int(known[np.argmax(part[known])])}
     at = np.array(sorted(keep))
     return time_s[at], values[at]
+
+
+def clock_ticks_s(ride: Ride, *, most: int = 12) -> tuple[float, ...]:
+    """Return moments on the ride's clock at which a clock on the wall shows whole minutes, for an axis.
+
+    Parameters
+    ----------
+    ride
+        Without a clock of its own, it begins at 0:00.
+    most
+        How many at most.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> from fieldaero.ride import COLUMNS, RideSource
+    >>> table = pd.DataFrame({"time_s": [0.0, 3600.0]}).reindex(columns=COLUMNS).astype(float)
+    >>> source = RideSource(file="a.csv", format="CSV", size_bytes=0, sha256="")
+    >>> clock_ticks_s(Ride(table=table, source=source, start_time=datetime(2026, 5, 3, 7, 10, 30, tzinfo=UTC)), most=5)
+    (270.0, 1170.0, 2070.0, 2970.0)
+    """
+    start = ride.start_time
+    shift = 0.0 if start is None else start.minute * 60.0 + start.second + start.microsecond / 1e6
+    first, last = shift + float(ride.time_s[0]), shift + float(ride.time_s[-1])
+    step = next((step for step in STEPS_S if (last - first) / step < most), STEPS_S[-1])
+    ticks = np.arange(np.ceil(first / step), np.floor(last / step) + 1.0) * step - shift
+    return tuple(float(tick) for tick in ticks)
 
 
 def trace_of(ride: Ride, quantity: Quantity, *, points: int = POINTS) -> Trace:

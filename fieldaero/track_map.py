@@ -18,6 +18,7 @@ __all__ = ["TrackMap", "start_line_at", "track_map"]
 
 Floats = NDArray[np.float64]
 POINTS = 1500
+MARGIN = 1.1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +41,13 @@ class TrackMap:
     lap: NDArray[np.int_]
     line_east_m: Floats | None
     line_north_m: Floats | None
+
+    @property
+    def square_m(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """West and east, south and north edge of a square that holds the track with a margin."""
+        middle = [(float(part.min()) + float(part.max())) / 2.0 for part in (self.east_m, self.north_m)]
+        half = MARGIN * max(float(np.ptp(self.east_m)), float(np.ptp(self.north_m)), 1.0) / 2.0
+        return (middle[0] - half, middle[0] + half), (middle[1] - half, middle[1] + half)
 
 
 def track_map(
