@@ -27,7 +27,7 @@ from tests.whole_sessions import sample_result
 
 TOP = {
     "schema", "title", "fieldaero", "inputs", "laps", "setups", "comparisons", "claims", "tunnel", "budget", "crr",
-    "wind", "lap_scatter_m2", "drift_m2_per_h", "warnings",
+    "wind", "lap_scatter_m2", "drift_m2_per_h", "warnings", "known_drag", "yaw",
 }  # fmt: skip
 LAP = {
     "ride", "lap", "setup", "used", "flags", "start", "duration_s", "distance_m", "speed_m_s", "power_w",
@@ -124,6 +124,31 @@ def test_inputs_are_named_with_the_hash_of_their_bytes():
 
 
 # tables
+
+
+@pytest.mark.parametrize("table", ["claims", "tunnel", "known_drag", "yaw"])
+def test_the_cross_checks_are_tables_too_with_their_columns_even_without_rows(table):
+    full, empty = getattr(sample_result(), table), getattr(little(), table)
+    told = sample_result().to_dict()[table]
+    assert len(full) == (1 if isinstance(told, dict) else len(told))
+    assert len(empty) == 0
+    assert list(empty.columns) == list(full.columns)
+    assert not any("sweep" in column or column == "yaw_ridden" for column in full.columns)
+
+
+def test_the_claims_table_holds_the_numbers_of_the_json():
+    result = sample_result()
+    for (_, row), entry in zip(result.claims.iterrows(), result.to_dict()["claims"], strict=True):
+        assert [row["interval95_low"], row["interval95_high"]] == entry["interval95"]
+        assert [row["interval95_low_m2"], row["interval95_high_m2"]] == entry["interval95_m2"]
+        assert row["probability"] == entry["probability"]
+
+
+def test_the_json_keeps_the_sweep_and_the_yaw_that_a_figure_needs():
+    row = sample_result().to_dict()["tunnel"][0]
+    assert row["sweep_yaw_deg"] == [-10.0, -5.0, 0.0, 5.0, 10.0]
+    assert len(row["sweep_cda_m2"]) == len(row["sweep_sd_m2"]) == 5
+    assert sum(one["share"] for one in row["yaw_ridden"]) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(("table", "keys"), [("laps", LAP), ("setups", SETUP), ("comparisons", COMPARISON)])

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from fieldaero.result import ComparisonResult, SetupResult, WindResult
+from fieldaero.result import ComparisonResult, SecondsResult, SetupResult, WattsResult, WindResult
 from tests.test_result import lap, little, unknown_comparison
 from tests.whole_sessions import sample_result
 
@@ -39,6 +39,22 @@ def test_a_comparison_is_a_sentence_with_its_interval_and_verdict():
         "- aero against bare: drag area −0.0125 ± 0.0020 m² (−5.000 %), 95 % interval −0.0170 to −0.0080 m², "
         "p < 0.001. Verdict: lower drag."
     ) in text
+
+
+def test_a_difference_is_told_in_watts_and_seconds_with_their_intervals():
+    watts = WattsResult(speed_km_h=45.0, value=-15.2, interval95=(-20.7, -9.7))
+    seconds = SecondsResult(distance_km=90.0, power_w=210.0, value=-118.4, interval95=(-162.0, -75.0))
+    text = little(comparison_results=(compared(watts=watts, seconds=seconds),)).summary().replace("\n  ", " ")
+    assert (
+        "p < 0.001. That is −15.2 W (−20.7 to −9.7) at 45 km/h and −118 s (−162 to −75) over 90 km at 210 W. "
+        "Verdict: lower drag."
+    ) in text
+
+
+def test_watts_without_an_interval_and_seconds_that_are_not_known():
+    watts = WattsResult(speed_km_h=45.0, value=-15.24, interval95=None)
+    text = little(comparison_results=(compared(watts=watts, seconds=None),)).summary().replace("\n  ", " ")
+    assert "That is −15.2 W at 45 km/h. Verdict" in text
 
 
 def test_a_difference_without_scatter_says_so():

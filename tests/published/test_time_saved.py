@@ -8,10 +8,13 @@ on the flat, at the power that the speed needs without the saving, chain and bea
 import pytest
 
 from fieldaero import road_power
+from fieldaero.claims import claim_results
+from fieldaero.result import ComparisonResult, SetupResult
 from fieldaero.road_power import power_w
 from fieldaero.system import System
 from fieldaero.translate import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2, seconds_over_distance, watts_at_speed
 from tests.published.published_value import PublishedValue, each
+from tests.whole_sessions import sheet
 
 THIRTY_MPH_KM_H = 48.28032
 ROAD = FlatRoad(system=System(mass_kg=80.0, power_at="hub"), crr=0.004, air_density_kg_m3=1.225, gravity_m_s2=9.80665)
@@ -97,3 +100,40 @@ def test_five_watts_are_exact_at_42_km_h():
     computed(5.0, "0.005 m2 [W at the road] at 42.4 km/h").check(
         float(watts_at_speed(0.005, road=ROAD, speed_km_h=42.4))
     )
+
+
+def claimed_delta_m2(cda_m2: float, **claim) -> float:
+    (row,) = claim_results(
+        sheet(claims=[{"setup": "faired", "versus": "bare"} | claim]),
+        comparisons=[
+            ComparisonResult(
+                setup="faired",
+                versus="bare",
+                delta_cda_m2=-0.005,
+                se_m2=0.001,
+                df=9.0,
+                interval95_m2=(-0.007, -0.003),
+                interval95_alone_m2=(-0.007, -0.003),
+                p_value=0.001,
+            )
+        ],
+        setups=[
+            SetupResult(setup=name, laps=4, cda_m2=cda, se_m2=0.001, interval95_m2=(cda - 0.002, cda + 0.002))
+            for name, cda in (("bare", cda_m2), ("faired", cda_m2 - 0.005))
+        ],
+        road=ROAD,
+    )
+    return row.claimed_delta_cda_m2
+
+
+@each(SECONDS_PER_KM)
+def test_a_claim_of_those_seconds_at_that_speed_is_that_drag_area(published):
+    speed, cda = published.inputs["speed_km_h"], published.inputs["cda_m2"]
+    found = claimed_delta_m2(cda, saves=40.0 * published.value, unit="s", distance_km=40, speed_km_h=speed)
+    assert found == pytest.approx(-0.005, rel=min(0.005, published.absolute / published.value))
+
+
+@each(WATTS)
+def test_a_claim_of_those_watts_at_that_speed_is_that_drag_area(published):
+    found = claimed_delta_m2(0.25, saves=published.value, unit="W", speed_km_h=published.inputs["speed_km_h"])
+    assert found == pytest.approx(-0.005, rel=0.001)
