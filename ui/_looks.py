@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
+from _save import save_and_open
 from _state import problem, undo, undo_name
 
 __all__ = ["CAUTION", "COLOURS", "MARKS", "colour_of", "head", "mark_of", "way_on"]
@@ -33,8 +34,10 @@ def mark_of(setup: str, setups: Sequence[str]) -> str:
 
 def head(title: str, sentence: str) -> None:
     """Begin a page: title, what to do here, the step that can be taken back, and what was refused last."""
-    left, right = st.columns([5, 2], vertical_alignment="bottom")
+    left, middle, right = st.columns([5, 2, 2], vertical_alignment="bottom")
     left.title(title)
+    with middle:
+        save_and_open()
     step = undo_name()
     right.button(
         f"Take back: {step}" if step else "Nothing to take back",

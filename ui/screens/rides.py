@@ -1,7 +1,46 @@
-"""Page."""
+"""Rides and weather: what was ridden, on what, in which air."""
 
 from __future__ import annotations
 
-from _looks import head
+import streamlit as st
 
-head("rides", "…")
+from _bike import rider_and_bike
+from _files import show_refused, take
+from _looks import head, way_on
+from _ride_cards import ride_cards
+from _state import desk, load_sample
+from _weather_table import weather
+from fieldaero.desk_missing import still_missing
+
+WHERE = {"rides": "rides, above", "bike": "rider and bike, above", "weather": "weather, above", "laps": "page 3"}
+
+head(
+    "Rides and weather",
+    "Add the files of your rides, say what was ridden and in which air; laps are chosen on the next page.",
+)
+if not desk().rides:
+    left, right = st.columns([2, 1], vertical_alignment="bottom")
+    left.write(
+        "New here? Look at an invented session of three handlebars first; nothing of it is kept unless you save it."
+    )
+    right.button("Load the sample session", key="load_sample", on_click=load_sample, type="primary", width="stretch")
+dropped = st.file_uploader(
+    "Ride files: FIT, TCX, GPX or CSV, also packed with gzip; a run sheet or a weather file may be among them",
+    accept_multiple_files=True,
+    key=f"drop_{st.session_state.get('drops', 0)}",
+)
+if dropped:
+    take(dropped)
+show_refused()
+ride_cards()
+rider_and_bike()
+weather()
+
+missing = still_missing(desk())
+st.subheader("Still missing" if missing else "Nothing is missing")
+if not missing:
+    st.write("Rides, rider and bike, weather and laps are complete: the result is on page 4.")
+for lack in missing:
+    need = "Needed" if lack.needed else "Would help"
+    st.markdown(f"- **{need}** ({WHERE[lack.place]}): {lack.sentence}")
+way_on("screens/laps.py", "On to 3 Laps and setups")

@@ -1,0 +1,148 @@
+"""Fields of rider and bike."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import streamlit as st
+
+from _state import attempt, desk, edition
+
+__all__ = ["rider_and_bike"]
+
+
+class Field(NamedTuple):
+    """A number of the run sheet's [system]: label with unit, help with the usual range, limits and digits."""
+
+    key: str
+    label: str
+    help: str
+    low: float
+    high: float
+    step: float
+    form: str
+    usual: float | None
+
+
+FIELDS = (
+    Field(
+        "mass_kg",
+        "Mass of rider, bike and all carried [kg]",
+        "Weigh everything together as ridden: bottles, clothes, tools. Usually 60 to 110.",
+        20.0,
+        300.0,
+        0.1,
+        "%.1f",
+        None,
+    ),
+    Field(
+        "mass_sd_kg",
+        "Mass, standard uncertainty [kg]",
+        "0.2 on a good scale, 1 with drinking on the way.",
+        0.0,
+        20.0,
+        0.1,
+        "%.1f",
+        0.5,
+    ),
+    Field(
+        "wheel_circumference_m",
+        "Wheel circumference [m]",
+        "As set in the device that recorded the speed. Usually 1.9 to 2.25.",
+        1.0,
+        2.6,
+        0.001,
+        "%.3f",
+        2.105,
+    ),
+    Field(
+        "wheel_inertia_kg_m2",
+        "Wheels' moment of inertia, both together [kg m²]",
+        "0.08 to 0.2; matters only where the speed changes.",
+        0.0,
+        1.0,
+        0.01,
+        "%.2f",
+        0.14,
+    ),
+    Field(
+        "crr",
+        "Rolling resistance Crr [no unit]",
+        "0.003 on a smooth road with fast tyres to 0.008 on rough chip seal.",
+        0.0005,
+        0.05,
+        0.0001,
+        "%.4f",
+        0.0045,
+    ),
+    Field(
+        "crr_sd",
+        "Crr, standard uncertainty [no unit]",
+        "How well you know it, often 0.0005 to 0.001. It shifts all setups alike and hardly their difference.",
+        0.000001,
+        0.02,
+        0.0001,
+        "%.4f",
+        0.0007,
+    ),
+    Field(
+        "power_scale_sd",
+        "Power meter's scale, standard uncertainty [fraction]",
+        "0.015 is 1.5 %: usual for a meter that was zeroed before the ride.",
+        0.0,
+        0.5,
+        0.005,
+        "%.3f",
+        0.015,
+    ),
+)
+PLACES = {"crank": "crank", "pedal": "pedals", "hub": "hub"}
+
+
+def rider_and_bike() -> None:
+    """Show the fields, filled from the desk."""
+    st.subheader("Rider and bike")
+    columns = st.columns(4)
+    for k, field in enumerate(FIELDS):
+        with columns[k % 4]:
+            _number(field)
+    with columns[len(FIELDS) % 4]:
+        _power_at()
+
+
+def _set(key: str, value: Any, label: str) -> None:
+    system = dict(desk().tables.get("system", {}))
+    system.pop(key, None)
+    if value is not None:
+        system[key] = value
+    attempt(lambda: desk().with_table("system", system), label, own_widget=True)
+
+
+def _number(field: Field) -> None:
+    key = f"system_{field.key}_{edition()}"
+    value = desk().tables.get("system", {}).get(field.key)
+    st.number_input(
+        field.label,
+        min_value=field.low,
+        max_value=field.high,
+        value=field.usual if value is None else float(value),
+        step=field.step,
+        format=field.form,
+        help=field.help,
+        placeholder="needed",
+        key=key,
+        on_change=lambda: _set(field.key, st.session_state[key], field.label.split(" [")[0].lower()),
+    )
+
+
+def _power_at() -> None:
+    key = f"system_power_at_{edition()}"
+    st.selectbox(
+        "Power is measured at",
+        list(PLACES),
+        index=list(PLACES).index(desk().tables.get("system", {}).get("power_at", "crank")),
+        format_func=PLACES.__getitem__,
+        help="At crank or pedals the drivetrain takes 2.4 % on the way to the road, at the hub nothing.",
+        key=key,
+        on_change=lambda: _set("power_at", st.session_state[key], "where power is measured"),
+    )

@@ -1,0 +1,223 @@
+"""Weather: readings in a table, reports as issued, and the density that follows from them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime
+from typing import Any
+
+import altair as alt
+import pandas as pd
+import streamlit as st
+
+from _edits import base_rows, edits_of, folded
+from _files import take
+from _state import attempt, desk, edition
+from fieldaero.desk import Desk
+from fieldaero.desk_air import RideAir, air_over_rides
+from fieldaero.errors import FieldaeroError
+from fieldaero.formatting import number
+
+__all__ = ["weather", "with_reports", "with_weather_rows"]
+
+NUMBERS = {
+    "temperature_c": ("temperature [°C]", "In the shade, not the sensor in a device in the sun; usually -10 to 40."),
+    "pressure_hpa": (
+        "pressure at the course [hPa]",
+        "Not reduced to sea level: about 1013 near the sea, 955 at 500 m. Or give an altimeter setting.",
+    ),
+    "altimeter_hpa": ("or altimeter setting [hPa]", "QNH, as airports report it; needs the elevation below."),
+    "relative_humidity_pct": ("humidity [%]", "Relative humidity, usually 20 to 100. Or give the dew point."),
+    "dew_point_c": ("or dew point [°C]", "At or below the temperature."),
+    "wind_speed_m_s": ("wind [m/s]", "Mean, not gusts. May be left empty."),
+    "wind_from_deg": ("wind from [°]", "Clockwise from north: 270 is a west wind."),
+    "wind_height_m": ("wind height [m]", "Of the instrument above ground: 10 for most stations, 1 to 2 in the hand."),
+}
+HEIGHT = 190
+
+
+def with_weather_rows(now: Desk, rows: Sequence[Mapping[str, Any]], edits: Mapping[str, Any]) -> Desk:
+    """Fold the editor's edits into the readings; reports stay as they are."""
+    reports = [row for row in now.tables.get("weather", ()) if "metar" in row]
+    return now.with_table("weather", [*(_plain(row) for row in folded([dict(r) for r in rows], edits)), *reports])
+
+
+def with_reports(now: Desk, text: str, *, month: datetime | None) -> Desk:
+    """Put pasted reports in the place of the former ones; empty text takes them away."""
+    readings = [row for row in now.tables.get("weather", ()) if "metar" not in row]
+    entry = {"metar": text.strip(), **({"time": month} if month else {})}
+    return now.with_table("weather", [*readings, *([entry] if text.strip() else [])])
+
+
+def weather() -> None:
+    """Show weather to be filled in, and the air density over the rides that it gives."""
+    st.subheader("Weather")
+    st.write("One row per reading; more rows let the air follow the time of day. Wind may be left out.")
+    _table()
+    left, right = st.columns([1, 2])
+    with left:
+        _elevation()
+    with right, st.expander("Airport reports (METAR) or a weather file", expanded=bool(_reports())):
+        _pasted()
+        dropped = st.file_uploader(
+            "Weather file (CSV: time, temperature_c, pressure_hpa, relative_humidity_pct, …)",
+            accept_multiple_files=True,
+            key=f"weather_file_{st.session_state.get('drops', 0)}",
+        )
+        if dropped:
+            take(dropped)
+    _density()
+
+
+def _readings() -> list[dict[str, Any]]:
+    return [dict(row) for row in desk().tables.get("weather", ()) if "metar" not in row]
+
+
+def _reports() -> str:
+    return "\n".join(str(row["metar"]) for row in desk().tables.get("weather", ()) if "metar" in row)
+
+
+def _table() -> None:
+    key, rows = base_rows("weather", _readings)
+    shown = pd.DataFrame({"time": [row.get("time") for row in rows]})
+    shown["time"] = pd.to_datetime(shown["time"], utc=True).dt.tz_localize(None)
+    for column in NUMBERS:
+        shown[column] = pd.Series([row.get(column) for row in rows], dtype="float64")
+    st.data_editor(
+        shown,
+        key=key,
+        num_rows="dynamic",
+        hide_index=True,
+        width="stretch",
+        on_change=_fold,
+        column_config={
+            "time": st.column_config.DatetimeColumn(
+                "time [UTC]", format="YYYY-MM-DD HH:mm", help="UTC. One reading alone may go without a time."
+            ),
+            **{
+                column: st.column_config.NumberColumn(label, help=help_text)
+                for column, (label, help_text) in NUMBERS.items()
+            },
+        },
+    )
+
+
+def _fold() -> None:
+    rows, edits = edits_of("weather")
+    attempt(lambda: with_weather_rows(desk(), rows, edits), "the weather", own_widget=True)
+
+
+def _plain(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a row as the run sheet holds it: times aware, numbers as numbers."""
+    plain: dict[str, Any] = {}
+    for column, value in row.items():
+        if column == "time":
+            moment = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
+            plain[column] = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+        else:
+            plain[column] = float(value) if isinstance(value, int | float) else value
+    return plain
+
+
+def _elevation() -> None:
+    key = f"elevation_{edition()}"
+
+    def fold() -> None:
+        course = dict(desk().tables.get("course", {}))
+        course.pop("elevation_m", None)
+        if st.session_state[key] is not None:
+            course["elevation_m"] = st.session_state[key]
+        attempt(lambda: desk().with_table("course", course), "the elevation", own_widget=True)
+
+    st.number_input(
+        "Elevation of the course [m]",
+        min_value=-450.0,
+        max_value=5500.0,
+        value=desk().tables.get("course", {}).get("elevation_m"),
+        step=1.0,
+        format="%.0f",
+        key=key,
+        on_change=fold,
+        placeholder="above sea level",
+        help="Above sea level. Needed with an altimeter setting or airport reports, which hold for sea level.",
+    )
+
+
+def _pasted() -> None:
+    key, month_key = f"metar_{edition()}", f"metar_month_{edition()}"
+    dated = any(ride.ride.start_time is not None for ride in desk().rides)
+
+    def fold() -> None:
+        day: date | None = st.session_state.get(month_key)
+        month = datetime(day.year, day.month, 1, tzinfo=UTC) if day else None
+        attempt(lambda: with_reports(desk(), st.session_state[key], month=month), "the reports", own_widget=True)
+
+    st.text_area(
+        "Reports as issued, of one station",
+        value=_reports(),
+        key=key,
+        on_change=fold,
+        placeholder="METAR XXXX 030720Z 24005KT 9999 18/10 Q1021=",
+        help="The station closest to the course, one or more reports covering the ride. Needs the elevation.",
+    )
+    if not dated:
+        st.date_input(
+            "Any day of the month of the reports",
+            value=None,
+            key=month_key,
+            on_change=fold,
+            help="They say the day only.",
+        )
+
+
+def _density() -> None:
+    try:
+        airs = air_over_rides(desk())
+    except FieldaeroError as problem:
+        st.info(f"No air density yet: {problem}")
+        return
+    if not airs:
+        st.info("The weather is complete. Air density is drawn here as soon as there is a ride.")
+        return
+    st.altair_chart(_density_chart(airs), width="stretch", key="density")
+    first = airs[0].air_density_kg_m3.tolist()
+    st.caption(
+        f"Air density over the ride: {number(first[0], places=4)} kg/m³ at its start and "
+        f"{number(airs[-1].air_density_kg_m3.tolist()[-1], places=4)} kg/m³ at its end. The band is one standard "
+        "uncertainty of the readings."
+    )
+    for air in airs:
+        for warning in air.warnings:
+            st.warning(f"{air.ride}: {warning}")
+
+
+def _density_chart(airs: Sequence[RideAir]) -> alt.LayerChart:
+    frame = pd.concat(
+        pd.DataFrame(
+            {
+                "moment": pd.to_datetime(list(air.clock), utc=True)
+                if air.clock
+                else pd.to_datetime(air.time_s, unit="s", utc=True),
+                "density": air.air_density_kg_m3,
+                "low": air.low_kg_m3,
+                "high": air.high_kg_m3,
+                "ride": air.ride,
+            }
+        )
+        for air in airs
+    )
+    clock = all(air.clock for air in airs)
+    across = alt.X(
+        "moment:T",
+        scale=alt.Scale(type="utc"),
+        title="time [UTC]" if clock else "time into the ride [h:min]",
+        axis=alt.Axis(format="%H:%M", tickCount=8),
+    )
+    base = alt.Chart(frame).encode(x=across, detail="ride:N")
+    band = base.mark_area(opacity=0.18, color="#1f5f8b").encode(
+        y=alt.Y("low:Q", title="air density [kg/m³]", scale=alt.Scale(zero=False)), y2="high:Q"
+    )
+    line = base.mark_line(color="#1f5f8b").encode(
+        y="density:Q", tooltip=["ride:N", alt.Tooltip("density:Q", format=".4f", title="kg/m³")]
+    )
+    return alt.layer(band, line).properties(height=HEIGHT)
