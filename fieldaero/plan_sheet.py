@@ -6,7 +6,7 @@ for a sheet of A4 in the pocket or on the car's dashboard.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from html import escape
 
 from fieldaero.formatting import number, one_line, shortened
@@ -26,7 +26,7 @@ CHECKS = (
     "Recording once a second; lap button pressed at the same place",
 )
 READINGS = ("temperature", "pressure", "humidity", "wind from", "wind speed")
-MANY_LAPS = 36  # from here on the order is set smaller
+MANY_LAPS = 36  # beyond it setups go by letters, to keep to one page
 LONGEST_NAME = 28
 
 STYLE = """
@@ -53,9 +53,10 @@ li::before { content: ""; position: absolute; left: 0; top: 0.32rem; width: 0.85
 li i { display: inline-block; min-width: 1.7rem; color: #444; font-style: normal; }
 li.change { border-top: 1px dashed #777; }
 li small { color: #444; }
-.many { font-size: 0.82rem; line-height: 1.25; }
-table { border-collapse: collapse; width: 100%; table-layout: fixed; font-size: 0.82rem; }
-th, td { border: 1px solid #777; padding: 0.25rem; text-align: left; overflow-wrap: anywhere; }
+.many { columns: 4.2rem; column-gap: 0.6rem; }
+table { border-collapse: collapse; width: 100%; font-size: 0.82rem; }
+th, td { border: 1px solid #777; padding: 0.25rem; text-align: left; width: 26%; }
+th:first-child { width: 22%; white-space: nowrap; }
 td { height: 1.6rem; }
 .safety { border: 2px solid #1a1a1a; padding: 0.5rem 0.8rem; }
 .safety ul { columns: 20rem; column-gap: 1.6rem; }
@@ -63,7 +64,7 @@ td { height: 1.6rem; }
 .safety li::before { content: "!"; border: 0; top: 0.1rem; font-weight: bold; }
 footer { font-size: 0.8rem; color: #444; }
 @media (max-width: 40rem) { .sides { grid-template-columns: 1fr; } }
-@media print { body { padding: 0; max-width: none; font-size: 9.6pt; line-height: 1.3; }
+@media print { html { font-size: 9.5pt; } body { padding: 0; max-width: none; font-size: 1rem; line-height: 1.3; }
   .sides { grid-template-columns: 1.25fr 1fr; } section { margin-bottom: 0.7rem; } }
 """
 
@@ -77,7 +78,11 @@ def plan_sheet(plan: Plan) -> str:
         From :func:`fieldaero.plan.plan_test`.
     """
     p = plan
-    many = ' class="many"' if len(p.order) + p.warm_up_laps > MANY_LAPS else ""
+    short = len(p.order) > MANY_LAPS
+    many = ' class="many"' if short else ""
+    letters = {name: chr(ord("A") + k) for k, name in enumerate(p.setups)}
+    key = " · ".join(f"<b>{letters[name]}</b> {_name(name)}" if short else _name(name) for name in p.setups)
+    order = _order(p, {name: letters[name] if short else _name(name) for name in p.setups})
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -89,13 +94,13 @@ def plan_sheet(plan: Plan) -> str:
 <body>
 <header>
 <h1>Test plan</h1>
-<p>{" · ".join(_name(name) for name in p.setups)} (baseline first)</p>
+<p>{key} (baseline first)</p>
 <p class="answer"><b>{p.answer}</b>: {_text(p.reason)}.</p>
 {_facts(p)}
 </header>
 <div class="sides">
 <section><h2>Order</h2><p><small>A dashed line: change the setup. Then a rolling start.</small></p><ol{many}>
-{_order(p)}
+{order}
 </ol></section>
 <div>
 <section><h2>Before the first lap</h2><ul>
@@ -144,12 +149,12 @@ def _facts(p: Plan) -> str:
     return "<dl>" + "".join(f"<div><dt>{name}</dt><dd>{escape(value)}</dd></div>" for name, value in facts) + "</dl>"
 
 
-def _order(p: Plan) -> str:
-    rows = [f"<li><i>–</i>{_name(p.order[0])} <small>dry lap</small></li>"] * p.warm_up_laps
+def _order(p: Plan, shown: Mapping[str, str]) -> str:
+    rows = [f"<li><i>–</i>{shown[p.order[0]]} <small>dry lap</small></li>"] * p.warm_up_laps
     before = p.order[0]
     for lap, name in enumerate(p.order, start=1):
         changed = ' class="change"' if name != before else ""
-        rows.append(f"<li{changed}><i>{lap}</i>{_name(name)}</li>")
+        rows.append(f"<li{changed}><i>{lap}</i>{shown[name]}</li>")
         before = name
     return "\n".join(rows)
 

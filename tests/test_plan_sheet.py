@@ -145,9 +145,11 @@ def test_it_is_laid_out_for_a4_and_for_a_narrow_screen():
     assert "width=device-width" in text
 
 
-def test_many_laps_are_set_smaller():
-    assert 'class="many"' in plan_sheet(plan(laps=20))
-    assert 'class="many"' not in plan_sheet(plan())
+def test_with_many_laps_setups_go_by_letters_that_the_head_explains():
+    shown = page(laps=20)
+    assert shown.items[2:5] == ["1A", "2B", "3B"] or shown.items[2:5] == ["1A", "2B", "3A"]
+    assert "A bare · B hat" in shown.words
+    assert "A bare" not in page().words
 
 
 def test_the_reason_is_escaped_too():
