@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-import altair as alt
+import altair
 import pandas as pd
 
 from _looks import COLOURS, MARKS, UNUSED_COLOUR
@@ -12,6 +12,8 @@ from fieldaero.formatting import interval, value_with_uncertainty
 from fieldaero.lap_points import lap_points
 from fieldaero.result import Result
 from fieldaero.verdict_text import is_resolved
+
+alt: Any = altair  # the checker knows its encodings only in part
 
 __all__ = ["budget_chart", "difference_chart", "lap_chart", "setup_scales"]
 
@@ -29,7 +31,7 @@ def setup_scales(setups: list[str]) -> dict[str, Any]:
     }
 
 
-def difference_chart(result: Result) -> alt.LayerChart:
+def difference_chart(result: Result) -> Any:
     """Draw every difference with its interval; the band is what is smaller than matters; hollow is not resolved."""
     setups = [row.setup for row in result.setup_results]
     rows = [
@@ -47,11 +49,11 @@ def difference_chart(result: Result) -> alt.LayerChart:
         if c.delta_cda_m2 is not None
     ]
     frame = pd.DataFrame(rows)
-    colour = setup_scales(setups)["color"]
-    colour.legend = None
+    scale = alt.Scale(domain=setups, range=[COLOURS[k % len(COLOURS)] for k in range(len(setups))])
+    colour = alt.Color("setup:N", scale=scale, legend=None)
     y = alt.Y("pair:N", title=None, sort=[r["pair"] for r in rows], axis=alt.Axis(labelLimit=190, domain=False))
     base = alt.Chart(frame).encode(y=y)
-    layers: list[alt.Chart] = []
+    layers: list[Any] = []
     smallest = next((c.smallest_difference_m2 for c in result.comparison_results if c.smallest_difference_m2), None)
     if smallest is not None:
         band = pd.DataFrame([{"from": -smallest, "to": smallest}])
@@ -67,7 +69,7 @@ def difference_chart(result: Result) -> alt.LayerChart:
             ),
             fill=alt.condition(
                 "datum.resolved == 'resolved'",
-                alt.Color("setup:N", scale=colour.scale, legend=None),
+                alt.Color("setup:N", scale=scale, legend=None),
                 alt.value("transparent"),
             ),
             tooltip=[alt.Tooltip("pair:N"), alt.Tooltip("verdict:N"), alt.Tooltip("told:N", title="difference")],
@@ -79,10 +81,10 @@ def difference_chart(result: Result) -> alt.LayerChart:
 DIFFERENCE = "difference of drag area [m²], negative: less drag"
 
 
-def lap_chart(result: Result) -> alt.LayerChart:
+def lap_chart(result: Result) -> Any:
     """Draw every lap with its interval by time; laps that do not count are hollow, with the reason on hovering."""
     points = [p for p in lap_points(result) if p.cda_m2 is not None]
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "minutes": p.minutes,
             "cda": p.cda_m2,
@@ -105,13 +107,12 @@ def lap_chart(result: Result) -> alt.LayerChart:
     first = next((p.clock for p in points if p.clock is not None), None)
     title = "time since the first lap [min]" if first is None else "time since the first lap of the ride [min]"
     x = alt.X("minutes:Q", title=title, scale=alt.Scale(nice=False, padding=24))
-    y = alt.Y("cda:Q", title="drag area CdA [m²]", scale=alt.Scale(domain=domain, nice=False, clamp=True))
+    scale = alt.Scale(domain=domain, nice=False, clamp=True)
+    y = alt.Y("cda:Q", title="drag area CdA [m²]", scale=scale)
     about = [alt.Tooltip("told:N", title="lap"), alt.Tooltip("what:N", title="says")]
     counted = alt.Chart(pd.DataFrame(used))
     layers = [
-        counted.mark_rule(strokeWidth=2).encode(
-            x=x, y=alt.Y("low:Q", scale=y.scale), y2="high:Q", color=scales["color"]
-        ),
+        counted.mark_rule(strokeWidth=2).encode(x=x, y=alt.Y("low:Q", scale=scale), y2="high:Q", color=scales["color"]),
         counted.mark_point(size=110, filled=True, opacity=1.0).encode(x=x, y=y, tooltip=about, **scales),
     ]
     apart = [r for r in rows if not r["used"] and domain[0] < float(r["cda"]) < domain[1]]
@@ -124,7 +125,7 @@ def lap_chart(result: Result) -> alt.LayerChart:
     return alt.layer(*layers).properties(height=340)
 
 
-def budget_chart(result: Result, setup: str, versus: str) -> alt.Chart:
+def budget_chart(result: Result, setup: str, versus: str) -> Any:
     """Draw each input's contribution to the uncertainty of a drag area and of the difference, side by side."""
     rows = [
         {"input": row.input, "of": of, "contribution": abs(value)}
@@ -135,15 +136,14 @@ def budget_chart(result: Result, setup: str, versus: str) -> alt.Chart:
             ("difference", row.contribution_delta_m2),
         )
     ]
+    names = list(dict.fromkeys(r["input"] for r in rows))
     order = [f"drag area of {setup}", "difference"]
     legend = alt.Legend(title=None, orient="top", labelLimit=260)
     return (
         alt.Chart(pd.DataFrame(rows))
         .mark_bar(stroke=COLOURS[0], strokeWidth=1.5)
         .encode(
-            y=alt.Y(
-                "input:N", title=None, sort=list(dict.fromkeys(r["input"] for r in rows)), axis=alt.Axis(labelLimit=190)
-            ),
+            y=alt.Y("input:N", title=None, sort=names, axis=alt.Axis(labelLimit=190)),
             yOffset=alt.YOffset("of:N", sort=order),
             x=alt.X("contribution:Q", title="contribution to the standard uncertainty [m²]"),
             fill=alt.Fill("of:N", scale=alt.Scale(domain=order, range=["transparent", COLOURS[0]]), legend=legend),

@@ -1,7 +1,179 @@
-"""Page."""
+"""Result: the verdict first, then how sure it is, what it rests on, and what carries it."""
 
 from __future__ import annotations
 
-from _looks import head
+import streamlit as st
 
-head("result", "…")
+from _cross_check_tables import claims_table, tunnel_table
+from _downloads import figure_downloads, result_download, table_downloads
+from _looks import head, way_on
+from _outcomes import Outcome, outcome_of, settle
+from _result_charts import budget_chart, difference_chart, lap_chart
+from _road_charts import elevation_chart, residual_chart
+from _state import change, desk, load_sample, outcome
+from _verdicts import beside, comparison_table, lap_table, repeat_and_drift, verdicts, warnings_first
+from _what_if_form import back_to_the_original, keep_the_changes, laps_form, variant, what_if_form
+from fieldaero.cross_check_text import cross_check_sections
+from fieldaero.result import Result
+
+BASELINE = "result_baseline"
+
+
+def page() -> None:
+    """Draw the page."""
+    head("Result", "Read what the laps say and how sure that is, then leave laps out or change an input to test it.")
+    if not desk().rides:
+        st.info("There is no ride on the desk yet, so there is nothing to compare.")
+        st.button("Load the sample session", key="sample_here", on_click=load_sample)
+        way_on("screens/rides.py", "Add rides: 2 Rides and weather")
+        return
+    found = outcome()
+    if found.problem:
+        _failed(found)
+    if found.result is None:
+        way_on("screens/laps.py", "To the laps: 3 Laps and setups")
+        return
+    changed = variant() if not found.problem else None
+    other = None if changed is None else outcome_of(changed, before=found.result)
+    shown = found.result if other is None or other.result is None else other.result
+    if other is not None:
+        _what_if_bar(found.result, other)
+    verdicts(shown)
+    if not found.problem:
+        settle([desk(), *([changed] if changed is not None else [])])
+    warnings_first(shown)
+    _differences(shown)
+    _what_carries_it()
+    _laps(shown)
+    _road(shown)
+    st.subheader("Repeat check and drift")
+    repeat_and_drift(shown)
+    _budget(shown)
+    _cross_checks(shown)
+    _files(found.result, ready=not found.quick and not found.stale)
+    way_on("screens/report.py", "On to 5 Report")
+
+
+def _failed(found: Outcome) -> None:
+    st.error(found.problem)
+    left, right = st.columns(2)
+    left.page_link("screens/rides.py", label="Mend it in 2 Rides and weather")
+    right.page_link("screens/laps.py", label="or in 3 Laps and setups")
+    if found.result is not None:
+        st.warning("The test as it stands gives no result. What follows is **as of before** the last change.")
+
+
+def _what_if_bar(original: Result, other: Outcome) -> None:
+    with st.container(border=True):
+        st.markdown("**What if.** The page shows the changed test; the test itself is as it was.")
+        if other.problem:
+            st.error(f"With these changes: {other.problem}")
+            st.warning("What follows is the test **as of before** the change.")
+        elif other.result is not None:
+            beside(original, other.result)
+        left, right = st.columns(2)
+        left.button("Back to the original", key="what_if_back", on_click=back_to_the_original, width="stretch")
+        right.button(
+            "Keep the changes in the test",
+            key="what_if_keep",
+            on_click=keep_the_changes,
+            disabled=bool(other.problem),
+            width="stretch",
+        )
+
+
+def _differences(result: Result) -> None:
+    names = list(desk().setups)
+    st.subheader("Differences")
+    if len(names) > 1:
+        st.session_state.setdefault(BASELINE, desk().baseline)
+        if st.session_state[BASELINE] != desk().baseline and desk().baseline in names:
+            st.session_state[BASELINE] = desk().baseline
+        st.selectbox(
+            "Baseline: every other setup is compared with it",
+            names,
+            key=BASELINE,
+            on_change=lambda: change(
+                desk().with_table("baseline", st.session_state[BASELINE]), "another baseline", own_widget=True
+            ),
+        )
+    if any(c.delta_cda_m2 is not None for c in result.comparison_results):
+        st.altair_chart(difference_chart(result), width="stretch", key="differences")
+        st.caption(
+            "Filled mark: resolved; hollow: not resolved. Lines are 95 % intervals that hold for all comparisons "
+            "together; the grey band is smaller than the smallest difference that matters."
+        )
+    comparison_table(result)
+
+
+def _what_carries_it() -> None:
+    st.subheader("What carries the answer")
+    laps_form()
+    what_if_form()
+
+
+def _laps(result: Result) -> None:
+    st.subheader("Laps")
+    if any(row.used for row in result.lap_results):
+        st.altair_chart(lap_chart(result), width="stretch", key="laps")
+        st.caption(
+            "Drag area of each lap with its 95 % interval, most of which all laps share, so that differences are known "
+            "better than levels. Grey and hollow: laps that do not count, by plain closure."
+        )
+    lap_table(result)
+
+
+def _road(result: Result) -> None:
+    if result.estimates is None:
+        return
+    st.subheader("Virtual elevation, lap on lap")
+    st.altair_chart(elevation_chart(result), width="stretch", key="elevation")
+    st.caption("With the right drag area the laps lie on one another. Wide grey line: the road profile they share.")
+    st.subheader("Residual to the road profile")
+    st.altair_chart(residual_chart(result), width="stretch", key="residual")
+    st.caption(
+        "A step shows where a lap lost or gained energy: a brake, a gust, a passing vehicle. "
+        "Point at a line for its lap."
+    )
+
+
+def _budget(result: Result) -> None:
+    pairs = list(dict.fromkeys((row.setup, row.versus) for row in result.budget_rows))
+    if not pairs:
+        return
+    st.subheader("Uncertainty budget")
+    pair = pairs[0]
+    if len(pairs) > 1:
+        pair = st.selectbox("Of", pairs, key="budget_pair", format_func=lambda p: f"{p[0]} against {p[1]}")
+    st.altair_chart(budget_chart(result, *pair), width="stretch", key="budget")
+    st.caption("Hollow bar: the drag area itself; full bar: the difference, in which most of it cancels.")
+
+
+def _cross_checks(result: Result) -> None:
+    st.subheader("Claims and tunnel")
+    for title, sentences in cross_check_sections(result):
+        if sentences:
+            st.markdown(f"**{title}**")
+            for sentence in sentences:
+                st.text(sentence)
+    with st.expander("Enter what was claimed"):
+        claims_table()
+    with st.expander("Enter drag areas from a tunnel, by yaw"):
+        tunnel_table()
+
+
+def _files(result: Result, *, ready: bool) -> None:
+    st.subheader("Take it with you")
+    if not ready:
+        st.caption("Figures and tables can be saved as soon as the full fit of the test is there.")
+        return
+    st.caption("The files hold the test itself, without a what-if.")
+    figures, tables = st.columns(2, gap="large")
+    with figures:
+        figure_downloads(result)
+    with tables:
+        table_downloads(result)
+        result_download(result)
+
+
+page()

@@ -1,0 +1,151 @@
+"""The verdicts in words and marks, what weakens them, and the tables under them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from html import escape
+
+import pandas as pd
+import streamlit as st
+
+from fieldaero.formatting import MISSING, clock, duration, interval, number, value_with_uncertainty
+from fieldaero.repeat_check import repeat_check
+from fieldaero.result import Result
+from fieldaero.verdict_text import comparison_cells, is_resolved, verdict_sentence
+
+__all__ = ["beside", "comparison_table", "lap_table", "repeat_and_drift", "verdicts", "warnings_first"]
+
+FEW = 3
+FILLED, HOLLOW = "●", "○"
+
+
+def verdicts(result: Result) -> None:
+    """Show each verdict as a sentence with its mark: filled is resolved, hollow is not, and the word says it too."""
+    if not result.comparison_results:
+        means = "".join(
+            f"<p>{escape(s.setup)}: drag area {value_with_uncertainty(s.cda_m2, s.se_m2, unit='m²')}, "
+            f"{s.laps} lap{'s' if s.laps != 1 else ''}.</p>"
+            for s in result.setup_results
+        )
+        st.html(
+            f"<div style='font-size:1.15rem'>{means}<p>There is one setup, so there is nothing to compare.</p></div>"
+        )
+        return
+    lines = []
+    for row in result.comparison_results:
+        mark, word = (FILLED, "resolved") if is_resolved(row) else (HOLLOW, "not resolved")
+        lines.append(
+            "<div style='display:flex;gap:0.7rem;margin:0.5rem 0'>"
+            f"<span aria-hidden='true' style='font-size:1.5rem;line-height:1.55rem'>{mark}</span>"
+            f"<p style='margin:0;font-size:1.15rem;line-height:1.55rem;overflow-wrap:anywhere'>"
+            f"<strong>{word.capitalize()}.</strong> {escape(verdict_sentence(row))}</p></div>"
+        )
+    st.html("".join(lines))
+
+
+def warnings_first(result: Result) -> None:
+    """Show what weakens the result, the rest of a long list on request."""
+    if not result.warnings:
+        return
+    st.subheader("Mind first")
+    for sentence in result.warnings[:FEW]:
+        st.warning(_plain(sentence))
+    if len(result.warnings) > FEW:
+        with st.expander(f"{len(result.warnings) - FEW} more to mind"):
+            for sentence in result.warnings[FEW:]:
+                st.warning(_plain(sentence))
+
+
+def comparison_table(result: Result) -> None:
+    """Show every difference in m², per cent, W and s, each with its interval."""
+    cells = [comparison_cells(row, result) for row in result.comparison_results]
+    if cells:
+        st.dataframe(pd.DataFrame(cells).fillna(MISSING), hide_index=True, width="stretch")
+
+
+def beside(original: Result, changed: Result) -> None:
+    """Show the original and the what-if side by side."""
+    new = {(c.setup, c.versus): c for c in changed.comparison_results}
+    rows = []
+    for old in original.comparison_results:
+        row: dict[str, str] = {"setup": f"{old.setup} against {old.versus}"}
+        for name, c in (("the test", old), ("what if", new.get((old.setup, old.versus)))):
+            row[f"{name}: verdict"] = MISSING if c is None else c.verdict or MISSING
+            row[f"{name}: ΔCdA [m²]"] = (
+                MISSING if c is None else value_with_uncertainty(c.delta_cda_m2, c.se_m2, signed=True)
+            )
+            row[f"{name}: 95 % interval [m²]"] = (
+                MISSING if c is None or c.interval95_m2 is None else interval(*c.interval95_m2, signed=True)
+            )
+        rows.append(row)
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+
+
+def lap_table(result: Result) -> None:
+    """Show a row per lap, with what leaving it out would do to the first comparison."""
+    pair = next((c for c in result.comparison_results if c.lap_shifts), None)
+    shifts = {} if pair is None else {(s.ride, s.lap): s.shift_m2 for s in pair.lap_shifts}
+    several = len({row.ride for row in result.lap_results}) > 1
+    rows = []
+    for row in result.lap_results:
+        cells = {
+            "lap": f"{row.ride} {row.lap}" if several else str(row.lap),
+            "setup": row.setup,
+            "counts": "yes" if row.used else "no",
+            "start [UTC]": clock(None if row.start is None else datetime.fromisoformat(row.start)),
+            "time [min]": duration(row.duration_s, places=1),
+            "speed [km/h]": number(row.speed_m_s * 3.6, places=1),
+            "power [W]": number(row.power_w, places=0),
+            "yaw, median [°]": number(row.yaw_deg_median, places=1),
+            "CdA ± s.e. [m²]": value_with_uncertainty(row.cda_m2, row.cda_se_m2),
+            "by plain closure [m²]": number(row.closure_cda_m2, places=4),
+        }
+        if pair is not None:
+            cells["without it the difference moves [m²]"] = number(
+                shifts.get((row.ride, row.lap)), places=5, signed=True
+            )
+        told = [row.why_not] if row.why_not else []
+        cells["flags"] = "; ".join([*told, *(flag.replace("_", " ") for flag in row.flags)])
+        rows.append(cells)
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+    if pair is not None:
+        st.caption(f"The last but one column is about {_plain(pair.setup)} against {_plain(pair.versus)}.")
+
+
+def repeat_and_drift(result: Result) -> None:
+    """Tell whether the baseline repeats, how it drifts, and how laps scatter."""
+    check = repeat_check(result)
+    if check is None:
+        st.write(
+            "The baseline has fewer than two laps that count, so nothing shows whether it repeats. "
+            "Ride it first and last."
+        )
+    else:
+        mark, word = (FILLED, "repeats") if check.repeats else (HOLLOW, "does not repeat")
+        st.write(
+            f"{mark} The baseline **{word}**: lap {check.last} minus lap {check.first}, "
+            f"{number(check.apart_min)} min later, is "
+            f"{value_with_uncertainty(check.change_m2, check.se_m2, unit='m²', signed=True)}, "
+            f"95 % interval {interval(*check.interval95_m2, unit='m²', signed=True)}."
+        )
+    drift = result.drift_m2_per_h
+    if drift is not None and drift.value is not None:
+        st.write(
+            f"Drift through the session: {value_with_uncertainty(drift.value, drift.se, unit='m²/h', signed=True)}."
+        )
+    if result.lap_scatter_m2 is not None:
+        st.write(f"Scatter from lap to lap beyond the fit's own error: {number(result.lap_scatter_m2, places=4)} m².")
+    st.write(
+        f"Crr after the fit {value_with_uncertainty(result.crr.value, result.crr.se)}, "
+        f"given as {number(result.crr.given, places=4)}."
+    )
+    if result.wind is not None:
+        st.write(
+            f"Mean wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s "
+            f"from {number(result.wind.from_deg)}°."
+        )
+
+
+def _plain(text: str) -> str:
+    """Return text without the marks that Markdown would take for its own."""
+    return "".join(f"\\{c}" if c in "\\`*_{}[]<>#$~|:" else c for c in text)

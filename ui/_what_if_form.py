@@ -1,0 +1,145 @@
+"""The what-if: laps unticked and inputs changed, with the original left as it is.
+
+The truth is one :class:`fieldaero.what_if.WhatIf` under one key, so that it outlives the
+widgets when the page is left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import streamlit as st
+
+from _state import change, desk
+from fieldaero.desk import Desk, DeskLap
+from fieldaero.run_sheet import NOT_USED
+from fieldaero.what_if import WIND_CHOICES, WhatIf, what_if, wind_can_change
+
+__all__ = ["back_to_the_original", "current_what_if", "keep_the_changes", "laps_form", "variant", "what_if_form"]
+
+KEY, TURN, LAPS = "the_what_if", "the_what_if_turn", "what_if_laps"
+
+
+def current_what_if() -> WhatIf:
+    """Return what is to be different now, without laps that are no longer there."""
+    found: WhatIf = st.session_state.get(KEY, WhatIf())
+    own = desk()
+    known = {lap for lap in own.laps if own.setup_of(lap) != NOT_USED}
+    if not found.left_out <= known:
+        found = replace(found, left_out=found.left_out & known)
+    return found
+
+
+def variant() -> Desk | None:
+    """Return the desk with the changes, None where there are none."""
+    changes = current_what_if()
+    return None if changes == WhatIf() else what_if(desk(), changes)
+
+
+def back_to_the_original() -> None:
+    """Forget the changes, and fill the widgets anew."""
+    st.session_state[KEY] = WhatIf()
+    st.session_state[TURN] = _turn() + 1
+
+
+def laps_form() -> None:
+    """Offer every lap that counts, to be left out by a click."""
+    own = desk()
+    laps = [lap for lap in own.laps if own.setup_of(lap) != NOT_USED]
+    several = len(own.rides) > 1
+
+    def told(lap: DeskLap) -> str:
+        return f"{f'{lap.ride} ' if several else ''}{lap.lap} {own.setup_of(lap)}"
+
+    key = f"{LAPS}_{_turn()}"
+    _seed(key, [lap for lap in laps if lap not in current_what_if().left_out])
+
+    def fold() -> None:
+        chosen = st.session_state[key]
+        _set(left_out=frozenset(lap for lap in laps if lap not in chosen))
+
+    st.pills(
+        "Laps that count: click one to leave it out, again to take it back",
+        laps,
+        selection_mode="multi",
+        format_func=told,
+        key=key,
+        on_change=fold,
+    )
+
+
+def what_if_form() -> None:
+    """Offer mass, Crr, what is known of the wind, and the smallest difference that matters."""
+    own = desk()
+    system, choices = own.tables.get("system", {}), own.tables.get("analysis", {})
+    columns = st.columns(2)
+    fields: tuple[tuple[str, str, Any, dict[str, Any]], ...] = (
+        ("mass_kg", "Mass [kg]", system.get("mass_kg"), {"min_value": 20.0, "max_value": 300.0, "step": 0.5}),
+        (
+            "smallest_difference_m2",
+            "Smallest difference that matters [m²]",
+            choices.get("smallest_difference_m2"),
+            {"min_value": 0.0001, "max_value": 0.1, "step": 0.0005, "format": "%.4f"},
+        ),
+        ("crr", "Crr", system.get("crr"), {"min_value": 0.0005, "max_value": 0.05, "step": 0.0001, "format": "%.4f"}),
+        (
+            "crr_sd",
+            "Crr known to ± (one sd)",
+            system.get("crr_sd"),
+            {"min_value": 0.00001, "max_value": 0.02, "step": 0.0001, "format": "%.5f"},
+        ),
+    )
+    for k, (name, label, given, limits) in enumerate(fields):
+        _number(columns[k % 2], name, label, given, limits)
+    key = f"what_if_wind_{_turn()}"
+    _seed(key, current_what_if().wind)
+    st.segmented_control(
+        "Wind that the fit is told beforehand",
+        WIND_CHOICES,
+        key=key,
+        required=True,
+        disabled=not wind_can_change(own),
+        on_change=lambda: _set(wind=st.session_state[key]),
+        help="The observed wind narrows what the laps have to tell. A METAR report or a file is taken as it stands.",
+    )
+
+
+def keep_the_changes() -> None:
+    """Make the variant the test itself."""
+    changed = variant()
+    if changed is not None:
+        change(changed, "the what-if")
+    back_to_the_original()
+
+
+def _number(column: Any, name: str, label: str, given: Any, limits: dict[str, Any]) -> None:
+    key = f"what_if_{name}_{_turn()}"
+    now = getattr(current_what_if(), name)
+    _seed(key, float(now) if now is not None else None if given is None else float(given))
+
+    def fold() -> None:
+        value = st.session_state[key]
+        _set(**{name: None if value is None or (given is not None and value == float(given)) else value})
+
+    shown = "not given" if given is None else f"{given:g} in the test"
+    column.number_input(label, key=key, on_change=fold, help=f"Now {shown}.", **limits)
+
+
+def _set(**values: Any) -> None:
+    st.session_state[KEY] = replace(current_what_if(), **values)
+
+
+def _seed(key: str, value: Any) -> None:
+    if key not in st.session_state:
+        st.session_state[key] = value
+
+
+def _turn() -> int:
+    """Return a number that is part of the widgets' keys: they are filled anew when the desk or the truth changed."""
+    name = "the_what_if_desk"
+    if st.session_state.get(name) is not desk():
+        if name in st.session_state:
+            st.session_state[TURN] = int(st.session_state.get(TURN, 0)) + 1
+        st.session_state[name] = desk()
+    return int(st.session_state.get(TURN, 0))
