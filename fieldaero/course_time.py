@@ -52,8 +52,8 @@ class Race:
         At which the rider brakes or stops pedalling; never if not given.
     start
         "rolling" begins with the steady speed of the first stretch, "standing" from rest at full power.
-        Rolling unless said: it makes a flat course agree with L / v, and a rider who starts
-        from rest loses the same ten seconds or so with either drag area.
+        Rolling unless said: it makes a flat course agree with L / v.  From rest 40 km at 250 W
+        take 11 s longer, and of 46 s saved 0.3 s are not, since the first 200 m are about mass.
 
     Raises
     ------
