@@ -82,3 +82,18 @@ def test_a_sweep_from_a_file_is_compared_and_counts_among_the_inputs(folder):
     assert {one["verdict"] for one in told["claims"]} == {"met", "fell short"}
     assert told["yaw"]["enough_spread"] is False
     assert told["known_drag"] == []
+
+
+def test_swept_setups_are_compared_with_each_other_where_the_baseline_has_no_sweep(folder):
+    sheet = folder / SAMPLE_SHEET
+    text = sheet.read_text(encoding="utf-8")
+    assert text.count('[[tunnel]]\nsetup = "road bar"') == 1
+    text = text.replace('[[tunnel]]\nsetup = "road bar"', '[[tunnel]]\nsetup = "low extensions"')
+    sheet.write_text(text, encoding="utf-8")
+    told = json.loads(fieldaero("analyse", sheet, "--json").stdout)
+    (row,) = [one for one in told["tunnel"] if one["versus"] is not None]
+    assert (row["setup"], row["versus"]) == ("low extensions", "narrow extensions")
+    # Simulated with 0.262 and 0.255 m2; the sweep of the road bar does not fit the low extensions.
+    assert abs(row["field_m2"] - (0.262 - 0.255)) < row["field_expanded_m2"]
+    assert row["agrees"] is False
+    assert row["reasons"]

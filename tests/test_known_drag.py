@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fieldaero.analysis import analyse_session
+from fieldaero.errors import RunSheetError
 from fieldaero.known_drag import known_drag_results
 from fieldaero.result import ComparisonResult
 from tests.simulate.sessions import session
@@ -52,6 +53,16 @@ def test_too_little_drag_recovered_is_a_negative_error():
 
 def test_setups_without_a_known_drag_are_not_asked():
     assert recovered() == ()
+
+
+def test_the_baseline_cannot_have_a_drag_known_against_itself():
+    with pytest.raises(RunSheetError, match="known_added_cda_m2 is given for the baseline"):
+        sheet(setups=[{"name": "bare", "known_added_cda_m2": 0.01}, {"name": "faired"}])
+
+
+def test_an_uncertainty_of_no_known_drag_is_refused():
+    with pytest.raises(RunSheetError, match=r"\[\[setups\]\] no. 2: known_added_cda_sd_m2 is given without"):
+        recovered(known_added_cda_sd_m2=0.001)
 
 
 def test_without_laps_there_is_no_number():
