@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import streamlit as st
 
 from _save import save_and_open
 from _state import problem, undo, undo_name
 
-__all__ = ["CAUTION", "COLOURS", "MARKS", "colour_of", "head", "mark_of", "way_on"]
+__all__ = ["CAUTION", "COLOURS", "MARKS", "colour_of", "head", "mark_of", "show_chart", "way_on"]
 
 # Okabe and Ito's colours, told apart by readers of all kinds of colour vision, with marks of their own.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#8A6D00", "#56B4E9")
@@ -56,3 +57,8 @@ def way_on(page: str, label: str) -> None:
     """End a page with the way to the next one."""
     st.divider()
     st.page_link(page, label=label)
+
+
+def show_chart(chart: Any, *, key: str) -> None:
+    """Show an Altair chart in the theme of the page; its specification was checked by the tests."""
+    st.vega_lite_chart(chart.to_dict(validate=False), width="stretch", key=key)

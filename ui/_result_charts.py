@@ -57,12 +57,14 @@ def difference_chart(result: Result) -> Any:
     smallest = next((c.smallest_difference_m2 for c in result.comparison_results if c.smallest_difference_m2), None)
     if smallest is not None:
         band = pd.DataFrame([{"from": -smallest, "to": smallest}])
-        layers.append(alt.Chart(band).mark_rect(color=BAND_COLOUR, opacity=0.28).encode(x="from:Q", x2="to:Q"))
+        layers.append(
+            alt.Chart(band).mark_rect(color=BAND_COLOUR, opacity=0.28).encode(x=alt.X("from:Q"), x2=alt.X2("to"))
+        )
     layers += [
-        alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=BAND_COLOUR).encode(x="zero:Q"),
-        base.mark_rule(strokeWidth=3).encode(x=alt.X("low:Q", title=DIFFERENCE), x2="high:Q", color=colour),
+        alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=BAND_COLOUR).encode(x=alt.X("zero:Q")),
+        base.mark_rule(strokeWidth=3).encode(x=alt.X("low:Q", title=DIFFERENCE), x2=alt.X2("high"), color=colour),
         base.mark_point(size=150, strokeWidth=2.5).encode(
-            x="delta:Q",
+            x=alt.X("delta:Q"),
             color=colour,
             shape=alt.Shape(
                 "setup:N", scale=alt.Scale(domain=setups, range=[MARKS[k % 6] for k in range(len(setups))]), legend=None
@@ -112,7 +114,9 @@ def lap_chart(result: Result) -> Any:
     about = [alt.Tooltip("told:N", title="lap"), alt.Tooltip("what:N", title="says")]
     counted = alt.Chart(pd.DataFrame(used))
     layers = [
-        counted.mark_rule(strokeWidth=2).encode(x=x, y=alt.Y("low:Q", scale=scale), y2="high:Q", color=scales["color"]),
+        counted.mark_rule(strokeWidth=2).encode(
+            x=x, y=alt.Y("low:Q", scale=scale), y2=alt.Y2("high"), color=scales["color"]
+        ),
         counted.mark_point(size=110, filled=True, opacity=1.0).encode(x=x, y=y, tooltip=about, **scales),
     ]
     apart = [r for r in rows if not r["used"] and domain[0] < float(r["cda"]) < domain[1]]
@@ -120,7 +124,7 @@ def lap_chart(result: Result) -> Any:
         left_out = alt.Chart(pd.DataFrame(apart)).encode(x=x, y=y)
         layers += [
             left_out.mark_point(size=90, color=UNUSED_COLOUR, strokeDash=[3, 2]).encode(tooltip=about),
-            left_out.mark_text(dy=-13, color=UNUSED_COLOUR, fontSize=11).encode(text="label:N"),
+            left_out.mark_text(dy=-13, color=UNUSED_COLOUR, fontSize=11).encode(text=alt.Text("label:N")),
         ]
     return alt.layer(*layers).properties(height=340)
 
@@ -147,7 +151,11 @@ def budget_chart(result: Result, setup: str, versus: str) -> Any:
             yOffset=alt.YOffset("of:N", sort=order),
             x=alt.X("contribution:Q", title="contribution to the standard uncertainty [m²]"),
             fill=alt.Fill("of:N", scale=alt.Scale(domain=order, range=["transparent", COLOURS[0]]), legend=legend),
-            tooltip=["input:N", "of:N", alt.Tooltip("contribution:Q", format=".5f", title="contribution [m²]")],
+            tooltip=[
+                alt.Tooltip("input:N"),
+                alt.Tooltip("of:N"),
+                alt.Tooltip("contribution:Q", format=".5f", title="contribution [m²]"),
+            ],
         )
         .properties(height=320)
     )

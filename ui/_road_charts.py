@@ -25,7 +25,7 @@ def elevation_chart(result: Result) -> Any:
     road = pd.DataFrame({"position": found.position_m, "height": found.road_m})
     profile = alt.Chart(road).mark_line(strokeWidth=6, opacity=0.35, color=UNUSED_COLOUR)
     return alt.layer(
-        profile.encode(x=alt.X("position:Q", title=ALONG), y="height:Q"),
+        profile.encode(x=alt.X("position:Q", title=ALONG), y=alt.Y("height:Q")),
         _lines(result, found, found.elevation_m).encode(y=alt.Y("height:Q", title="virtual elevation [m]")),
     ).properties(height=300)
 
@@ -36,7 +36,7 @@ def residual_chart(result: Result) -> Any:
     lines = _lines(result, found, found.residual_m).encode(
         y=alt.Y("height:Q", title="residual to the road profile [m]")
     )
-    zero = alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=UNUSED_COLOUR).encode(y="zero:Q")
+    zero = alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=UNUSED_COLOUR).encode(y=alt.Y("zero:Q"))
     return alt.layer(zero, lines).properties(height=300)
 
 
@@ -60,7 +60,7 @@ def _lines(result: Result, found: LapElevations, heights: Any) -> Any:
         .mark_line(strokeWidth=1.4)
         .encode(
             x=alt.X("position:Q", title=ALONG, scale=alt.Scale(nice=False)),
-            detail="lap:N",
+            detail=alt.Detail("lap:N"),
             color=alt.Color(
                 "setup:N",
                 scale=alt.Scale(**domain, range=[COLOURS[k % len(COLOURS)] for k in range(len(setups))]),
@@ -71,6 +71,6 @@ def _lines(result: Result, found: LapElevations, heights: Any) -> Any:
                 scale=alt.Scale(**domain, range=[list(STROKES[k % len(STROKES)]) for k in range(len(setups))]),
                 legend=legend,
             ),
-            tooltip=["lap:N", "setup:N", alt.Tooltip("height:Q", format=".2f", title="[m]")],
+            tooltip=[alt.Tooltip("lap:N"), alt.Tooltip("setup:N"), alt.Tooltip("height:Q", format=".2f", title="[m]")],
         )
     )

@@ -6,7 +6,7 @@ import streamlit as st
 
 from _cross_check_tables import claims_table, tunnel_table
 from _downloads import figure_downloads, result_download, table_downloads
-from _looks import head, way_on
+from _looks import head, show_chart, way_on
 from _outcomes import Outcome, outcome_of, settle
 from _result_charts import budget_chart, difference_chart, lap_chart
 from _road_charts import elevation_chart, residual_chart
@@ -98,7 +98,7 @@ def _differences(result: Result) -> None:
             ),
         )
     if any(c.delta_cda_m2 is not None for c in result.comparison_results):
-        st.altair_chart(difference_chart(result), width="stretch", key="differences")
+        show_chart(difference_chart(result), key="differences")
         st.caption(
             "Filled mark: resolved; hollow: not resolved. Lines are 95 % intervals that hold for all comparisons "
             "together; the grey band is smaller than the smallest difference that matters."
@@ -115,7 +115,7 @@ def _what_carries_it() -> None:
 def _laps(result: Result) -> None:
     st.subheader("Laps")
     if any(row.used for row in result.lap_results):
-        st.altair_chart(lap_chart(result), width="stretch", key="laps")
+        show_chart(lap_chart(result), key="laps")
         st.caption(
             "Drag area of each lap with its 95 % interval, most of which all laps share, so that differences are known "
             "better than levels. Grey and hollow: laps that do not count, by plain closure."
@@ -127,10 +127,10 @@ def _road(result: Result) -> None:
     if result.estimates is None:
         return
     st.subheader("Virtual elevation, lap on lap")
-    st.altair_chart(elevation_chart(result), width="stretch", key="elevation")
+    show_chart(elevation_chart(result), key="elevation")
     st.caption("With the right drag area the laps lie on one another. Wide grey line: the road profile they share.")
     st.subheader("Residual to the road profile")
-    st.altair_chart(residual_chart(result), width="stretch", key="residual")
+    show_chart(residual_chart(result), key="residual")
     st.caption(
         "A step shows where a lap lost or gained energy: a brake, a gust, a passing vehicle. "
         "Point at a line for its lap."
@@ -145,7 +145,7 @@ def _budget(result: Result) -> None:
     pair = pairs[0]
     if len(pairs) > 1:
         pair = st.selectbox("Of", pairs, key="budget_pair", format_func=lambda p: f"{p[0]} against {p[1]}")
-    st.altair_chart(budget_chart(result, *pair), width="stretch", key="budget")
+    show_chart(budget_chart(result, *pair), key="budget")
     st.caption("Hollow bar: the drag area itself; full bar: the difference, in which most of it cancels.")
 
 
