@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from fieldaero.background import with_background
 from fieldaero.claims import claim_results
 from fieldaero.comparison_results import comparison_results, flat_road, setup_results
 from fieldaero.doubts import doubts
@@ -90,7 +91,7 @@ def analyse_session(
         *estimates.warnings,
         *doubts(session, estimates, rows, comparisons),
     ]
-    return Result(
+    result = Result(
         title=sheet.title,
         baseline=sheet.baseline,
         version=VERSION,
@@ -123,6 +124,7 @@ def analyse_session(
         session=session,
         warnings=tuple(dict.fromkeys(warnings)),
     )
+    return with_background(result)
 
 
 def _wind(estimates: Estimates) -> WindResult:

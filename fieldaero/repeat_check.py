@@ -2,39 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from fieldaero.background_rows import RepeatCheck
 from fieldaero.lap_points import NORMAL_95, lap_points
 from fieldaero.result import Result
 
 __all__ = ["RepeatCheck", "repeat_check"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class RepeatCheck:
-    """Last baseline lap minus first.
-
-    Attributes
-    ----------
-    first, last
-        Numbers of the laps in their rides.
-    apart_min
-        Time between their middles.
-    change_m2, se_m2, interval95_m2
-        Change of drag area, its standard error with the scatter from lap to lap, and its 95 % interval.
-    repeats
-        Whether the interval holds zero.
-    """
-
-    first: int
-    last: int
-    apart_min: float
-    change_m2: float
-    se_m2: float
-    interval95_m2: tuple[float, float]
-    repeats: bool
 
 
 def repeat_check(result: Result) -> RepeatCheck | None:

@@ -14,6 +14,7 @@ from typing import Any
 
 import pandas as pd
 
+from fieldaero.background_rows import Background
 from fieldaero.budget import BudgetRow
 from fieldaero.cross_check_rows import ClaimResult, KnownDragResult, TunnelResult, YawResult
 from fieldaero.estimation import Estimates
@@ -189,6 +190,8 @@ class Result:
     claim_results, tunnel_results, known_drag_results, yaw_result
         The laps against numbers from outside, and what they say of yaw; see
         :mod:`fieldaero.cross_check_rows`.
+    background
+        System, choices, course, air per lap, yaw ridden, elevations, repeat check.
     estimates, session
         The fit and the data behind the numbers, for figures and further questions.
     warnings
@@ -211,6 +214,7 @@ class Result:
     tunnel_results: tuple[TunnelResult, ...] = ()
     known_drag_results: tuple[KnownDragResult, ...] = ()
     yaw_result: YawResult | None = None
+    background: Background | None = None
     estimates: Estimates | None = None
     session: Session | None = None
     warnings: tuple[str, ...] = ()
@@ -280,6 +284,7 @@ class Result:
             "lap_scatter_m2": _plain(self.lap_scatter_m2),
             "drift_m2_per_h": _plain(self.drift_m2_per_h),
             "warnings": _plain(self.warnings),
+            "background": _plain(self.background),
         }
 
 

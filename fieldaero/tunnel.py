@@ -15,18 +15,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-
-from fieldaero.cross_check_rows import TunnelResult, YawBin
+from fieldaero.cross_check_rows import TunnelResult
 from fieldaero.estimation import Estimates
 from fieldaero.normalised_error import normalised_error
 from fieldaero.result import ComparisonResult, SetupResult
 from fieldaero.tunnel_sweep import Sweep, SweepMean
-from fieldaero.yaw_ridden import RiddenYaw, ridden_yaw
+from fieldaero.yaw_ridden import RiddenYaw, ridden_yaw, yaw_bins
 
 __all__ = ["ABSOLUTE_REASONS", "DIFFERENCE_REASONS", "tunnel_results"]
-
-BIN_DEG = 2.0
 
 ABSOLUTE_REASONS = (
     "no rider, a dummy or another rider in the tunnel: most of the drag area is the rider",
@@ -184,18 +180,7 @@ def _row(
         sweep_yaw_deg=() if sweep is None else tuple(sweep.yaw_deg.tolist()),
         sweep_cda_m2=() if sweep is None else tuple(sweep.cda_m2.tolist()),
         sweep_sd_m2=() if sweep is None else tuple(sweep.sd_m2.tolist()),
-        yaw_ridden=() if yaw is None or sweep is None else _bins(yaw),
+        yaw_ridden=() if yaw is None or sweep is None else yaw_bins(yaw),
         remarks=tuple(remarks),
         reasons=reasons if agrees is False else (),
-    )
-
-
-def _bins(yaw: RiddenYaw) -> tuple[YawBin, ...]:
-    low = math.floor(float(yaw.yaw_deg.min()) / BIN_DEG)
-    count = math.floor(float(yaw.yaw_deg.max()) / BIN_DEG) - low + 1
-    edges = BIN_DEG * (low + np.arange(count + 1))
-    share, _ = np.histogram(yaw.yaw_deg, bins=edges, weights=yaw.weights)
-    return tuple(
-        YawBin(low_deg=float(a), high_deg=float(b), share=float(s))
-        for a, b, s in zip(edges[:-1], edges[1:], share, strict=True)
     )

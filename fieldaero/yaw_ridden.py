@@ -12,16 +12,19 @@ are not in it, so that true yaw scatters more about it by some degrees, up and d
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.cross_check_rows import YawBin
 from fieldaero.estimation import Estimates
 from fieldaero.lap_results import segment_yaw_deg
 
-__all__ = ["RiddenYaw", "ridden_yaw"]
+__all__ = ["RiddenYaw", "ridden_yaw", "yaw_bins"]
 
+BIN_DEG = 2.0
 Floats = NDArray[np.float64]
 
 
@@ -69,4 +72,16 @@ def ridden_yaw(estimates: Estimates, *, setup: str | None = None) -> RiddenYaw |
         return None
     return RiddenYaw(
         yaw_deg=yaw[known], weights=weight[known] / np.sum(weight[known]), time_s=segments.duration_s[known]
+    )
+
+
+def yaw_bins(yaw: RiddenYaw) -> tuple[YawBin, ...]:
+    """Return the weights in bins of two degrees, from the least yaw to the largest."""
+    low = math.floor(float(yaw.yaw_deg.min()) / BIN_DEG)
+    count = math.floor(float(yaw.yaw_deg.max()) / BIN_DEG) - low + 1
+    edges = BIN_DEG * (low + np.arange(count + 1))
+    share, _ = np.histogram(yaw.yaw_deg, bins=edges, weights=yaw.weights)
+    return tuple(
+        YawBin(low_deg=float(a), high_deg=float(b), share=float(s))
+        for a, b, s in zip(edges[:-1], edges[1:], share, strict=True)
     )
