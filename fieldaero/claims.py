@@ -17,7 +17,7 @@ share, and the two stay on the same side of each other.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from scipy import stats
@@ -281,35 +281,29 @@ class _Conditions:
 
     def saving(self, claim: Claim, delta_cda_m2: float) -> float | None:
         """Return the saving in the claim's unit; None where the drag area would fall below zero."""
-        made: Callable[[float], float]
-        if claim.unit == "s":
-            assert self.distance_km is not None
-            assert self.power_w is not None
-            distance, power = self.distance_km, self.power_w
-
-            def made(delta: float) -> float:
-                return float(
-                    seconds_over_distance(
-                        delta, cda_m2=self.cda_m2, road=self.road, distance_km=distance, power_w=power
-                    )
-                )
-        elif claim.unit == "W":
-            assert self.speed_km_h is not None
-            speed = self.speed_km_h
-
-            def made(delta: float) -> float:
-                return float(watts_at_speed(delta, road=self.road, speed_km_h=speed))
-        else:
-            scale = 100.0 / self.cda_m2 if claim.unit == "percent" else 1.0
-
-            def made(delta: float) -> float:
-                return scale * delta
-
         try:
-            value = -made(delta_cda_m2)
+            value = -self._change(claim, delta_cda_m2)
         except OutOfRangeError:
             return None
         return value if math.isfinite(value) else None
+
+    def _change(self, claim: Claim, delta_cda_m2: float) -> float:
+        if claim.unit == "s":
+            assert self.distance_km is not None
+            assert self.power_w is not None
+            return float(
+                seconds_over_distance(
+                    delta_cda_m2,
+                    cda_m2=self.cda_m2,
+                    road=self.road,
+                    distance_km=self.distance_km,
+                    power_w=self.power_w,
+                )
+            )
+        if claim.unit == "W":
+            assert self.speed_km_h is not None
+            return float(watts_at_speed(delta_cda_m2, road=self.road, speed_km_h=self.speed_km_h))
+        return delta_cda_m2 * (100.0 / self.cda_m2 if claim.unit == "percent" else 1.0)
 
 
 def _power_at(speed_km_h: float, cda_m2: float, road: FlatRoad) -> float:
