@@ -162,11 +162,15 @@ def _top(mover: Mover) -> float:
 def steady_speed_m_s(mover: Mover, stretches: Stretches) -> float:
     """Return the speed at which the forces balance on the first stretch, no more than the highest one."""
     rule = _Rule(mover, stretches.cut(np.zeros(1, dtype=np.intp), stretches.length_m[:1]))
-    low, high = np.log(0.01), np.log(_top(mover)) / 3.0
+    k, w, c2, fixed = (float(part[0]) for part in (rule.k, rule.w, rule.c2, rule.fixed))
+    low, high = 0.01, cbrt(_top(mover))
     for _ in range(60):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if rule(np.exp([3.0 * middle]))[0][0] > 0.0 else (low, middle)
-    return float(np.exp(high))
+        v = 0.5 * (low + high)
+        u = v - w
+        s = min(max(u / SIGN_WITHIN_M_S, -1.0), 1.0)
+        gains = rule.power > v * (k * (u * u + c2) * s + fixed + BEARING_N_S_M * v)
+        low, high = (v, high) if gains else (low, v)
+    return high
 
 
 def march(mover: Mover, stretches: Stretches, *, start_m_s: float) -> tuple[Indices, Floats, Floats]:

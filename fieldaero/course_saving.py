@@ -78,6 +78,7 @@ def time_saved(
     inputs: Sequence[CommonInput] = (),
     setup_weights: Floats | None = None,
     versus_weights: Floats | None = None,
+    lap_covariance_m4: Floats | None = None,
     air_density_sd_kg_m3: float | None = None,
     power_sd_w: float = 0.0,
 ) -> TimeSaved:
@@ -95,6 +96,9 @@ def time_saved(
         What all laps have in common; mass, power scale and Crr are those of the race too.
     setup_weights, versus_weights
         Weight of each lap in either mean, shape (K,); needed with ``inputs``.
+    lap_covariance_m4
+        Of the laps' drag areas, common inputs and lap scatter included, shape (K, K).  A joint fit's
+        laps share their wind, so that their means go up and down together.
     air_density_sd_kg_m3
         Standard uncertainty of the race's density.  If not given the race has the very air of the
         test, whose error is then the same in both; 0 is a density that is agreed upon.
@@ -108,9 +112,10 @@ def time_saved(
 
     Notes
     -----
-    Derivatives of the time are central differences on one set of points.  The lap errors of two setups are
-    taken as independent of each other, so that those of the drag area compared with come into the
-    difference with a minus.
+    Derivatives of the time are central differences on one set of points.  Without ``lap_covariance_m4`` the
+    lap errors of both setups are taken as independent of each other, so that those of the drag area
+    compared with come into the difference with a minus; where the difference is known too well for
+    that, as uncorrelated with it.
     """
     for name, value in (("cda_se_m2", cda_se_m2), ("delta_se_m2", delta_se_m2), ("power_sd_w", power_sd_w)):
         if not value >= 0.0:
@@ -119,7 +124,7 @@ def time_saved(
         raise OutOfRangeError("inputs are given without setup_weights and versus_weights; give the weight of each lap")
     slopes = _slopes(race, cda_m2, delta_cda_m2)
     rows: list[UncertaintyInput] = []
-    common_cda = common_delta = 0.0
+    common_cda = common_delta = common_both = 0.0
     for each in inputs:
         assert setup_weights is not None
         assert versus_weights is not None
@@ -127,6 +132,7 @@ def time_saved(
         d = float((setup_weights - versus_weights) @ each.lap_sensitivity)
         common_cda += (a * each.standard_uncertainty) ** 2
         common_delta += (d * each.standard_uncertainty) ** 2
+        common_both += a * d * each.standard_uncertainty**2
         shared = not (each.name == AIR_DENSITY and air_density_sd_kg_m3 is not None)
         direct = slopes.direct.get(each.name, 0.0) if shared else 0.0
         rows.append(
@@ -169,8 +175,13 @@ def time_saved(
             UncertaintyInput(name=name, unit="m2", value=value, standard_uncertainty=u, sensitivity=slope, df=laps_df)
         )
     correlation = np.eye(len(rows))
-    if laps_delta > 0.0:
-        correlation[-1, -2] = correlation[-2, -1] = -min(laps_cda / laps_delta, 1.0)
+    if laps_cda > 0.0 and laps_delta > 0.0:
+        together = -(laps_cda**2) if laps_cda <= laps_delta else 0.0
+        if lap_covariance_m4 is not None and setup_weights is not None and versus_weights is not None:
+            whole = float((setup_weights - versus_weights) @ lap_covariance_m4 @ versus_weights)
+            together = whole - common_both
+        r = float(np.clip(together / (laps_cda * laps_delta), -1.0, 1.0))
+        correlation[-1, -2] = correlation[-2, -1] = r
     combined = uncertainty_budget(rows, correlation=correlation, unit="s")
     return TimeSaved(
         seconds_s=slopes.seconds,

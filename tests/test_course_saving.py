@@ -95,9 +95,9 @@ def drawn(race, count, *, race_density_sd=None, power_sd=0.0, seed=0):
 @pytest.mark.parametrize(
     ("race", "count", "what"),
     [
-        (SHORT, 1500, {}),
-        (SHORT, 800, {"air_density_sd_kg_m3": 0.03, "power_sd_w": 10.0}),
-        (HILLS, 400, {}),
+        (SHORT, 4000, {}),
+        (SHORT, 4000, {"air_density_sd_kg_m3": 0.03, "power_sd_w": 10.0}),
+        (HILLS, 1500, {}),
     ],
     ids=["flat", "flat, other air, power not held", "hills"],
 )
@@ -128,6 +128,39 @@ def test_the_drag_area_and_the_difference_share_errors_that_matter():
         versus_weights=VERSUS,
     )
     assert abs(apart.standard_uncertainty_s / saved(FLAT).standard_uncertainty_s - 1.0) > 0.003
+
+
+@pytest.mark.parametrize("shared_sd", [0.0, 0.004])
+def test_laps_that_share_an_error_are_told_so_by_their_covariance(shared_sd):
+    # A wind that all laps share moves both means alike: to the drag area it adds, to the difference nothing.
+    laps = 2.0 * LAPS_SD_M2**2 * np.eye(4) + shared_sd**2
+    for each in INPUTS:
+        laps += np.outer(each.lap_sensitivity, each.lap_sensitivity) * each.standard_uncertainty**2
+    cda_se, delta_se = np.sqrt(VERSUS @ laps @ VERSUS), np.sqrt((SETUP - VERSUS) @ laps @ (SETUP - VERSUS))
+    found = time_saved(
+        SHORT,
+        cda_m2=BARE,
+        cda_se_m2=float(cda_se),
+        delta_cda_m2=FAIRED - BARE,
+        delta_se_m2=float(delta_se),
+        inputs=INPUTS,
+        setup_weights=SETUP,
+        versus_weights=VERSUS,
+        lap_covariance_m4=laps,
+    )
+    # As a law of propagation with a shared input of that size and independent laps.
+    shared = an_input("wind", "", 0.0, shared_sd, 1.0, 1.0)
+    expected = time_saved(
+        SHORT,
+        cda_m2=BARE,
+        cda_se_m2=float(cda_se),
+        delta_cda_m2=FAIRED - BARE,
+        delta_se_m2=float(delta_se),
+        inputs=(*INPUTS, shared),
+        setup_weights=SETUP,
+        versus_weights=VERSUS,
+    )
+    assert found.standard_uncertainty_s == pytest.approx(expected.standard_uncertainty_s, rel=1e-9)
 
 
 def test_only_the_difference_is_uncertain_without_inputs():
