@@ -63,6 +63,16 @@ def _ride(p: Plan) -> str:
         f"{number(p.lap_s / 60.0, places=1)} min. Ride time with changes: {number(p.ride_min)} of "
         f"{number(p.available_min)} min.\nWind: {number(p.station_wind_m_s, places=1)} m/s at "
         f"{number(p.station_height_m, places=1)} m, {number(p.wind_m_s, places=1)} m/s at the rider's height."
+        f"\n{_assumed(p)}"
+    )
+
+
+def _assumed(p: Plan) -> str:
+    ride = p.ride
+    return (
+        f"Assumed: {number(ride.system.mass_kg)} kg, CdA {number(ride.cda_m2, places=3)} m², "
+        f"Crr {number(ride.system.crr, places=4)}; CdA scatters by {number(ride.scatter_m2, places=4)} m² from lap to lap; "
+        f"the wind changes slowly by {_share(ride.slow_share)} and gusts by {_share(ride.gust_share)} of its mean."
     )
 
 

@@ -96,3 +96,11 @@ def test_page_and_run_sheet_have_names_of_their_own(tmp_path):
     both = tmp_path / "one"
     one_sentence(fieldaero("plan", *USUAL, "--sheet", both, "--run-sheet", both), status=2, about="two names")
     assert hashes(tmp_path) == {}
+
+
+def test_force_does_not_replace_what_the_plan_reads(tmp_path):
+    former = tmp_path / "former.toml"
+    former.write_text("schema = 1\n", encoding="utf-8")
+    with nothing_changes(tmp_path):
+        args = ("plan", *USUAL, "--former", former, "--run-sheet", former, "--force")
+        one_sentence(fieldaero(*args), status=2, about="no input is replaced")

@@ -61,6 +61,10 @@ def plan(
     for path in (sheet, run_sheet):
         if path is not None and Path(path).exists() and not force:
             raise FieldaeroError(f"{path}: is there already and was left as it is; choose another name, or add --force")
+        for taken in (wishes["ride"], wishes["former"]):
+            both = path is not None and taken is not None and Path(path).exists() and Path(taken).exists()
+            if both and Path(str(path)).samefile(str(taken)):
+                raise FieldaeroError(f"{path}: is read for this plan, and no input is replaced; choose another name")
     if sheet is not None and run_sheet is not None and Path(sheet).absolute() == Path(run_sheet).absolute():
         raise FieldaeroError(f"{sheet}: is named for the page and the run sheet; choose two names")
     if sessions is not None and not 1 <= sessions <= 500:
