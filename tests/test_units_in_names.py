@@ -57,7 +57,7 @@ BARE = {
     # statistics without a dimension
     "level", "own_level", "df", "p_value", "weight", "weights", "setup_weights", "versus_weights", "outlier_z",
     "i_squared", "q", "q_p_value",
-    "normalised_error", "probability",
+    "normalised_error",
     # probabilities and shares of sessions, and of the mean wind
     "probability", "resolved", "promised", "wrong", "covered", "slow_share", "gust_share",
     # unit vectors
