@@ -16,7 +16,7 @@ from fieldaero.analysis import analyse
 from fieldaero.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m_s
 from fieldaero.errors import CannotAnswerError, OutOfRangeError, RunSheetError
 from fieldaero.expected_error import PlannedRide
-from fieldaero.lap_listing import list_laps, mean_power_w
+from fieldaero.lap_listing import LapListing, list_laps, mean_power_w
 from fieldaero.ranges import within
 from fieldaero.readers import read_ride
 from fieldaero.result import Result
@@ -32,9 +32,11 @@ __all__ = [
     "REPORT_SPEED_KM_H",
     "FormerTest",
     "RoadRidden",
+    "former_of",
     "former_test",
     "planned_road",
     "power_at_speed_w",
+    "road_of",
     "road_ridden",
     "smallest_m2",
     "wind_at_rider_m_s",
@@ -92,12 +94,16 @@ def road_ridden(path: str | os.PathLike[str]) -> RoadRidden:
     CannotAnswerError
         Where it has no complete laps of a closed course or an out-and-back road.
     """
-    listing = list_laps(read_ride(path))
+    return road_of(list_laps(read_ride(path)))
+
+
+def road_of(listing: LapListing) -> RoadRidden:
+    """Return the course of a ride whose laps are listed; see :func:`road_ridden`."""
     course = listing.course
     if course is None or not course.closed:
         raise CannotAnswerError(
-            f"{Path(path).name}: holds no laps of a closed course or a road ridden there and back; give the length of "
-            "the lap instead"
+            f"{listing.ride.source.file}: holds no laps of a closed course or a road ridden there and back; give the "
+            "length of the lap instead"
         )
     height = float(np.ptp(course.altitude_m)) if np.isfinite(course.altitude_m).all() else USUAL_HEIGHT_M
     powers = [mean_power_w(listing.ride, lap) for lap in listing.laps if lap.number in listing.complete]
@@ -121,7 +127,7 @@ def former_test(path: str | os.PathLike[str]) -> FormerTest:
         Where the run sheet cannot be analysed.
     """
     where = Path(path)
-    return _from_json(where) if where.suffix.lower() == ".json" else _from_result(analyse(where), where.name)
+    return _from_json(where) if where.suffix.lower() == ".json" else former_of(analyse(where), where.name)
 
 
 def wish_within(value: float, *, quantity: str, low: float, high: float, hint: str = "") -> float:
@@ -211,7 +217,8 @@ def smallest_m2(
     return found
 
 
-def _from_result(result: Result, name: str) -> FormerTest:
+def former_of(result: Result, name: str) -> FormerTest:
+    """Return what a former test says, from its result; see :func:`former_test`."""
     estimates = result.estimates
     assert estimates is not None
     noise = estimates.fit.noise
