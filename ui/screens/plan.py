@@ -1,7 +1,221 @@
-"""Page."""
+"""Plan: whether a test can tell the difference, before anybody has ridden it."""
 
 from __future__ import annotations
 
-from _looks import head
+from html import escape
+from typing import Any
 
-head("plan", "…")
+import altair
+import pandas as pd
+import streamlit as st
+
+from _downloads import file_name
+from _looks import CAUTION, COLOURS, UNUSED_COLOUR, head, show_chart, way_on
+from _plan_form import Wishes, plan_form, planned
+from _state import attempt, desk
+from fieldaero.errors import FieldaeroError
+from fieldaero.formatting import number
+from fieldaero.plan import Plan
+from fieldaero.plan_handover import with_plan
+from fieldaero.plan_sheet import plan_sheet
+from fieldaero.plan_text import plan_text
+from fieldaero.resolving_power import ENOUGH
+
+alt: Any = altair  # the checker knows its encodings only in part
+
+PLAN, ASKED, WHY = "the_plan", "the_plan_asked", "the_plan_problem"
+MARKS = {"go": "●", "marginal": "◐", "no-go": "○"}
+
+
+def page() -> None:
+    """Draw the page."""
+    head("Plan", "Say where and how you will ride, and see beforehand whether the test can tell the difference.")
+    st.info(CAUTION)
+    wishes = plan_form()
+    if st.button("Plan it", key="plan_it", type="primary"):
+        _make(wishes)
+    if st.session_state.get(WHY):
+        st.error(st.session_state[WHY])
+    plan: Plan | None = st.session_state.get(PLAN)
+    if plan is not None:
+        if st.session_state.get(ASKED) != wishes:
+            st.warning("The plan below is **as of before** what you changed since. Press “Plan it” for a new one.")
+        _answer(plan)
+        _ride(plan)
+        _curve(plan)
+        _winds(plan)
+        _take(plan)
+    way_on("screens/rides.py", "Ridden? On to 2 Rides and weather")
+
+
+def _make(wishes: Wishes) -> None:
+    st.session_state[WHY] = ""
+    try:
+        with st.spinner("Riding the test in the computer"):
+            st.session_state[PLAN] = planned(wishes)
+        st.session_state[ASKED] = wishes
+    except FieldaeroError as why:
+        st.session_state[WHY] = str(why)
+
+
+def _answer(plan: Plan) -> None:
+    reason = plan.reason[:1].upper() + plan.reason[1:]
+    reason = reason if reason.endswith(".") else f"{reason}."
+    st.html(
+        "<div style='display:flex;gap:0.7rem;margin:0.5rem 0'>"
+        f"<span aria-hidden='true' style='font-size:1.5rem;line-height:1.55rem'>{MARKS[plan.answer]}</span>"
+        "<p style='margin:0;font-size:1.15rem;line-height:1.55rem;overflow-wrap:anywhere'>"
+        f"<strong>{plan.answer.capitalize()}.</strong> {escape(reason)}</p></div>"
+    )
+    for caution in plan.cautions:
+        if caution not in plan.reason:
+            st.warning(caution)
+    three = [
+        ("smallest difference that matters", plan.smallest_difference_m2, plan.smallest_difference_w,
+         plan.smallest_difference_s),
+        ("found with a probability of 80 %", plan.resolvable_m2, plan.resolvable_w, plan.resolvable_s),
+    ]  # fmt: skip
+    rows = [
+        {
+            "": name,
+            "[m²]": number(m2, places=4),
+            "at 45 km/h [W]": number(watts, places=1),
+            "over 40 km at 250 W [s]": number(seconds, places=1),
+        }
+        for name, m2, watts, seconds in three
+    ]
+    st.table(pd.DataFrame(rows).set_index(""))
+    st.write(
+        f"Expected standard error of a difference {number(plan.se_m2, places=5)} m², "
+        f"95 % interval ±{number(plan.half_width_m2, places=4)} m²."
+    )
+
+
+def _ride(plan: Plan) -> None:
+    st.subheader("The ride")
+    shape = "there and back" if plan.ride.course.shape == "out_and_back" else "a loop"
+    st.write(
+        f"{plan.laps_per_setup} laps per setup, {len(plan.order)} in all after {plan.warm_up_laps} dry laps, and "
+        f"{plan.changes} changes of setup: {number(plan.ride_min)} of {number(plan.available_min)} min. A lap is "
+        f"{shape} of {number(plan.ride.course.length_m)} m at {number(plan.ride.power_w)} W, "
+        f"{number(plan.lap_s / 60.0, places=1)} min. Wind at your height {number(plan.wind_m_s, places=1)} m/s."
+    )
+    st.markdown("**Order**, drawn by lot and balanced in time:")
+    st.html(
+        "<ol style='columns:11rem;margin:0;padding-left:1.8rem'>"
+        + "".join(f"<li style='overflow-wrap:anywhere'>{escape(name)}</li>" for name in plan.order)
+        + "</ol>"
+    )
+
+
+def _curve(plan: Plan) -> None:
+    st.subheader("What more or fewer laps would do")
+    rows = [
+        {
+            "laps": p.laps_per_setup,
+            "probability": p.probability,
+            "minutes": round(p.ride_min),
+            "fits": "fits into the time" if p.ride_min <= plan.available_min else "takes longer than there is",
+            "this": p.laps_per_setup == plan.laps_per_setup,
+        }
+        for p in plan.curve
+        if p.laps_per_setup <= max(20, plan.laps_per_setup)
+    ]
+    frame = pd.DataFrame(rows)
+    domain = ["fits into the time", "takes longer than there is"]
+    legend = alt.Legend(title=None, orient="top", labelLimit=260)
+    base = alt.Chart(frame).encode(
+        x=alt.X("laps:Q", title="laps per setup", axis=alt.Axis(tickMinStep=1)),
+        y=alt.Y(
+            "probability:Q",
+            title="probability of resolving [%]",
+            scale=alt.Scale(domain=[0, 1]),
+            axis=alt.Axis(format="%"),
+        ),
+    )
+    enough = alt.Chart(pd.DataFrame([{"enough": ENOUGH}]))
+    show_chart(
+        alt.layer(
+            enough.mark_rule(color=UNUSED_COLOUR, strokeDash=[5, 3]).encode(y=alt.Y("enough:Q")),
+            base.mark_line(color=COLOURS[0], opacity=0.5),
+            base.mark_point(size=70, color=COLOURS[0]).encode(
+                fill=alt.Fill(
+                    "fits:N", scale=alt.Scale(domain=domain, range=[COLOURS[0], "transparent"]), legend=legend
+                ),
+                tooltip=[
+                    alt.Tooltip("laps:Q", title="laps per setup"),
+                    alt.Tooltip("minutes:Q", title="ride [min]"),
+                    alt.Tooltip("probability:Q", format=".0%"),
+                ],
+            ),
+            base.transform_filter("datum.this").mark_point(size=380, color=COLOURS[1], strokeWidth=2.5),
+            base.transform_filter("datum.this")
+            .mark_text(dy=-20, fontSize=12, color=COLOURS[1])
+            .encode(text=alt.value("this plan")),
+        ).properties(height=300),
+        key="plan_curve",
+    )
+    st.caption("Dashed: 80 %, called enough. Filled marks fit into the time, hollow ones take longer.")
+
+
+def _winds(plan: Plan) -> None:
+    st.subheader("What the wind would do to the same laps")
+    cases = [(c.wind_m_s, c.se_m2, c.probability, "") for c in plan.other_winds]
+    cases.append((plan.wind_m_s, plan.se_m2, plan.probability, "this plan"))
+    rows = [
+        {
+            "wind at your height [m/s]": number(wind, places=1),
+            "standard error [m²]": number(se, places=5),
+            "probability of resolving [%]": number(100.0 * power),
+            "": note,
+        }
+        for wind, se, power, note in sorted(cases)
+    ]
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+
+
+def _take(plan: Plan) -> None:
+    st.subheader("Take it with you")
+    sheet, text, take = st.columns(3)
+    name = f"plan {' '.join(plan.setups)}"
+    sheet.download_button(
+        "Page to print (HTML)",
+        data=lambda: plan_sheet(plan),
+        file_name=file_name(name, ".html"),
+        mime="text/html",
+        key="plan_sheet",
+        on_click="ignore",
+        width="stretch",
+    )
+    text.download_button(
+        "Plan as text",
+        data=lambda: plan_text(plan) + "\n",
+        file_name=file_name(name, ".txt"),
+        mime="text/plain",
+        key="plan_text",
+        on_click="ignore",
+        width="stretch",
+    )
+    take.button(
+        "Take this order",
+        key="plan_take",
+        on_click=lambda: _handed_over(plan),
+        help="Puts these setups, the baseline and the smallest difference on the desk.",
+        width="stretch",
+    )
+    if st.session_state.get("the_plan_taken") is plan:
+        st.success("The setups are on the desk. After the ride, lay the order over the laps in 3 Laps and setups:")
+        st.code(" ".join(_short(plan)), wrap_lines=True)
+        st.page_link("screens/rides.py", label="Add the ride: 2 Rides and weather")
+
+
+def _handed_over(plan: Plan) -> None:
+    if attempt(lambda: with_plan(desk(), plan), "taking the plan's setups"):
+        st.session_state["the_plan_taken"] = plan
+
+
+def _short(plan: Plan) -> list[str]:
+    return [chr(ord("A") + plan.setups.index(name)) for name in plan.order]
+
+
+page()
