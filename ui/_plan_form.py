@@ -19,7 +19,7 @@ __all__ = ["Wishes", "plan_form", "planned"]
 
 LENGTH, RIDE = "the length of a lap", "a ride on it"
 SPEED, POWER = "speed", "power"
-UNITS = {"m²": "m2", "W at 45 km/h": "watts", "s over 40 km at 250 W": "seconds"}
+UNITS = {"m²": "m2", "W at 45 km/h": "w", "s over 40 km at 250 W": "s"}
 USUAL = {"m²": 0.003, "W at 45 km/h": 4.0, "s over 40 km at 250 W": 12.0}
 STEPS = {"m²": 0.0005, "W at 45 km/h": 0.5, "s over 40 km at 250 W": 1.0}
 
@@ -147,7 +147,7 @@ def planned(wishes: Wishes) -> Plan:
     return plan_test(
         ride,
         setups=w.setups,
-        smallest_difference_m2=smallest_m2(ride, **{UNITS[w.smallest_unit]: w.smallest}),
+        smallest_difference_m2=smallest_m2(ride, **{f"difference_{UNITS[w.smallest_unit]}": w.smallest}),
         wind_m_s=w.wind_m_s,
         wind_height_m=w.wind_height_m,
         laps_per_setup=w.laps_per_setup,

@@ -12,9 +12,10 @@ import streamlit as st
 from _downloads import file_name
 from _looks import CAUTION, COLOURS, UNUSED_COLOUR, head, show_chart, way_on
 from _plan_form import Wishes, plan_form, planned
-from _state import attempt, desk
+from _state import attempt, desk, keep
 from fieldaero.errors import FieldaeroError
 from fieldaero.formatting import number
+from fieldaero.lap_pattern import letters_of
 from fieldaero.plan import Plan
 from fieldaero.plan_handover import with_plan
 from fieldaero.plan_sheet import plan_sheet
@@ -204,18 +205,20 @@ def _take(plan: Plan) -> None:
         width="stretch",
     )
     if st.session_state.get("the_plan_taken") is plan:
-        st.success("The setups are on the desk. After the ride, lay the order over the laps in 3 Laps and setups:")
-        st.code(" ".join(_short(plan)), wrap_lines=True)
+        st.success("The setups are on the desk. After the ride 3 Laps and setups offers this order as a pattern:")
+        st.code(_pattern(plan), wrap_lines=True)
         st.page_link("screens/rides.py", label="Add the ride: 2 Rides and weather")
 
 
 def _handed_over(plan: Plan) -> None:
     if attempt(lambda: with_plan(desk(), plan), "taking the plan's setups"):
         st.session_state["the_plan_taken"] = plan
+        keep("pattern", _pattern(plan))
 
 
-def _short(plan: Plan) -> list[str]:
-    return [chr(ord("A") + plan.setups.index(name)) for name in plan.order]
+def _pattern(plan: Plan) -> str:
+    letters = {name: letter for letter, name in letters_of(plan.setups).items()}
+    return " ".join(letters[name] for name in plan.order)
 
 
 page()

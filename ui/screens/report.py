@@ -1,7 +1,138 @@
-"""Page."""
+"""Report: what can be published, and the data pack with what it gives away spelled out."""
 
 from __future__ import annotations
 
-from _looks import head
+import importlib
+from types import ModuleType
 
-head("report", "…")
+import streamlit as st
+
+from _downloads import figure_downloads, file_name, result_download, table_downloads
+from _looks import head, way_on
+from _outcomes import settled
+from _state import desk, load_sample, outcome
+from _verdicts import verdicts
+from fieldaero.result import Result
+
+EXACT, SHIFTED, NONE = "as recorded", "moved elsewhere", "left out"
+PLACES = {
+    EXACT: "Positions as recorded: anybody can see where you ride, and often where you live.",
+    SHIFTED: "The whole track is moved to another place and keeps its shape, its directions and all results.",
+    NONE: "No positions: laps can be found by the button only, and the wind loses its direction along the road.",
+}
+
+
+def page() -> None:
+    """Draw the page."""
+    head("Report", "Take the result with you: to publish it, to check it, or to go on with it elsewhere.")
+    if not desk().rides:
+        st.info("There is no ride on the desk yet, so there is nothing to report.")
+        st.button("Load the sample session", key="sample_here", on_click=load_sample)
+        way_on("screens/rides.py", "Add rides: 2 Rides and weather")
+        return
+    found = outcome()
+    if found.problem or found.result is None:
+        st.error(found.problem)
+        st.write("There is a report as soon as the test gives a result.")
+        left, right = st.columns(2)
+        left.page_link("screens/rides.py", label="Mend it in 2 Rides and weather")
+        right.page_link("screens/laps.py", label="or in 3 Laps and setups")
+    else:
+        result = settled(desk()).result or found.result
+        verdicts(result)
+        _report(result)
+        _pack(result)
+        _pieces(result)
+    _sheet()
+    way_on("screens/plan.py", "Back to the start: 1 Plan")
+
+
+def _report(result: Result) -> None:
+    st.subheader("The report")
+    room = _room("fieldaero.report")
+    made = getattr(room, "report_html", None)
+    if made is None:
+        st.info(
+            "This installation has no report yet. Everything that it would be made of is below: the result, the tables, "
+            "the figures and the run sheet."
+        )
+        return
+    st.write("One file for any browser, with figures, tables, method and everything a sceptical reader asks for.")
+    st.download_button(
+        "Report (HTML)",
+        data=lambda: made(result),
+        file_name=file_name(f"report {result.title}", ".html"),
+        mime="text/html",
+        key="report_html",
+        on_click="ignore",
+        type="primary",
+    )
+
+
+def _pack(result: Result) -> None:
+    st.subheader("The data pack")
+    st.write(
+        "Rides, run sheet, weather and results in one archive, so that anybody can redo the analysis. Before you give "
+        "it away, choose what it says of where you were:"
+    )
+    choice = st.radio(
+        "Positions in the rides",
+        [SHIFTED, NONE, EXACT],
+        key="pack_places",
+        captions=[PLACES[name] for name in (SHIFTED, NONE, EXACT)],
+        persist_state="session",
+    )
+    st.caption(
+        "Whatever you choose, the pack holds the date, the time of day, speed and power of every second, and the names "
+        "that you typed. Heart rate, names of devices and serial numbers are never part of it."
+    )
+    room = _room("fieldaero.pack")
+    made = getattr(room, "pack_bytes", None)
+    if made is None:
+        st.info(
+            "This installation cannot make the pack yet. The run sheet below with your ride files beside it is one."
+        )
+        return
+    st.download_button(
+        "Data pack (ZIP)",
+        data=lambda: made(result, positions=choice),
+        file_name=file_name(f"data {result.title}", ".zip"),
+        mime="application/zip",
+        key="pack_zip",
+        on_click="ignore",
+    )
+
+
+def _pieces(result: Result) -> None:
+    st.subheader("Piece by piece")
+    figures, tables = st.columns(2, gap="large")
+    with figures:
+        st.markdown("**Figures**")
+        figure_downloads(result)
+    with tables:
+        st.markdown("**Tables and the whole result**")
+        table_downloads(result)
+        result_download(result)
+
+
+def _sheet() -> None:
+    st.subheader("Run sheet")
+    st.write("The whole test on one page of text. Beside the ride files it is all that `fieldaero analyse` needs.")
+    st.download_button(
+        "Run sheet (TOML)",
+        data=desk().sheet_text(),
+        file_name="runsheet.toml",
+        mime="application/toml",
+        key="report_sheet",
+        on_click="ignore",
+    )
+
+
+def _room(name: str) -> ModuleType | None:
+    try:
+        return importlib.import_module(name)
+    except ImportError:
+        return None
+
+
+page()
