@@ -16,9 +16,9 @@ from fieldaero.result import Result
 
 EXACT, SHIFTED, NONE = "as recorded", "moved elsewhere", "left out"
 PLACES = {
-    EXACT: "Positions as recorded: anybody can see where you ride, and often where you live.",
     SHIFTED: "The whole track is moved to another place and keeps its shape, its directions and all results.",
-    NONE: "No positions: laps can be found by the button only, and the wind loses its direction along the road.",
+    NONE: "No positions: laps can be found by the button only, and nothing says how the wind met the road.",
+    EXACT: "Anybody can see where you ride, and often where you live.",
 }
 
 
@@ -53,8 +53,8 @@ def _report(result: Result) -> None:
     made = getattr(room, "report_html", None)
     if made is None:
         st.info(
-            "This installation has no report yet. Everything that it would be made of is below: the result, the tables, "
-            "the figures and the run sheet."
+            "This installation has no report yet. What it would be made of is below: the result, the tables, the "
+            "figures and the run sheet."
         )
         return
     st.write("One file for any browser, with figures, tables, method and everything a sceptical reader asks for.")
@@ -71,28 +71,26 @@ def _report(result: Result) -> None:
 
 def _pack(result: Result) -> None:
     st.subheader("The data pack")
+    made = getattr(_room("fieldaero.pack"), "pack_bytes", None)
+    if made is None:
+        st.info("This installation cannot make the pack yet: put the run sheet below beside your ride files instead.")
+        st.write(
+            "Mind what ride files give away: every position, and so where you ride and often where you live, the date "
+            "and time of day, and whatever else the device recorded, such as heart rate."
+        )
+        return
     st.write(
         "Rides, run sheet, weather and results in one archive, so that anybody can redo the analysis. Before you give "
         "it away, choose what it says of where you were:"
     )
     choice = st.radio(
         "Positions in the rides",
-        [SHIFTED, NONE, EXACT],
+        list(PLACES),
         key="pack_places",
-        captions=[PLACES[name] for name in (SHIFTED, NONE, EXACT)],
+        captions=list(PLACES.values()),
         persist_state="session",
     )
-    st.caption(
-        "Whatever you choose, the pack holds the date, the time of day, speed and power of every second, and the names "
-        "that you typed. Heart rate, names of devices and serial numbers are never part of it."
-    )
-    room = _room("fieldaero.pack")
-    made = getattr(room, "pack_bytes", None)
-    if made is None:
-        st.info(
-            "This installation cannot make the pack yet. The run sheet below with your ride files beside it is one."
-        )
-        return
+    st.caption("Whatever you choose, it holds the date and time of day, speed and power, and the names you typed.")
     st.download_button(
         "Data pack (ZIP)",
         data=lambda: made(result, positions=choice),
