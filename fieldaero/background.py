@@ -12,6 +12,7 @@ from fieldaero.background_rows import (
     Choices,
     Constants,
     CourseRidden,
+    DifferencePct,
     LapAir,
     LapElevation,
     RoadElevation,
@@ -81,12 +82,30 @@ def with_background(result: Result) -> Result:
             )
             for setup in sheet.setups
         ),
+        differences_pct=_differences_pct(result),
         air=_air(result, session, estimates),
         yaw_ridden=_yaw(estimates, [setup.name for setup in sheet.setups]),
         elevation=elevation,
         repeat_check=repeat_check(result),
     )
     return replace(result, background=background)
+
+
+def _differences_pct(result: Result) -> tuple[DifferencePct, ...]:
+    base = {row.setup: row.cda_m2 for row in result.setup_results}
+    found = []
+    for row in result.comparison_results:
+        whole, bounds = base.get(row.versus), row.interval95_m2
+        if row.delta_cda_m2 is not None and whole:
+            found.append(
+                DifferencePct(
+                    setup=row.setup,
+                    versus=row.versus,
+                    delta_pct=100.0 * row.delta_cda_m2 / whole,
+                    interval95_pct=None if bounds is None else (100.0 * bounds[0] / whole, 100.0 * bounds[1] / whole),
+                )
+            )
+    return tuple(found)
 
 
 def _elevation(result: Result) -> RoadElevation:

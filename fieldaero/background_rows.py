@@ -15,6 +15,7 @@ __all__ = [
     "Choices",
     "Constants",
     "CourseRidden",
+    "DifferencePct",
     "LapAir",
     "LapElevation",
     "RepeatCheck",
@@ -72,6 +73,16 @@ class CourseRidden:
     laps_used: int
     laps_recorded: int
     road_ridden_km: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class DifferencePct:
+    """A difference and its interval in per cent of the other setup's drag area, which is taken as found."""
+
+    setup: str
+    versus: str
+    delta_pct: float
+    interval95_pct: tuple[float, float] | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,6 +180,7 @@ class Background:
     constants: Constants
     course: CourseRidden
     setups: tuple[SetupFacts, ...]
+    differences_pct: tuple[DifferencePct, ...]
     air: tuple[LapAir, ...]
     yaw_ridden: tuple[YawRidden, ...]
     elevation: RoadElevation
