@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import tomli_w
@@ -14,14 +15,24 @@ from numpy.typing import NDArray
 from fieldaero.atmosphere import wind_at_height_m_s
 from fieldaero.desk import Desk
 from fieldaero.errors import CannotAnswerError, FieldaeroError, WeatherError
-from fieldaero.run_sheet import run_sheet_from_text
+from fieldaero.run_sheet import RunSheet, run_sheet_from_text
 from fieldaero.session import RIDER_HEIGHT_M
+from fieldaero.system import System
 from fieldaero.weather import Weather
 
-__all__ = ["RideAir", "air_over_rides", "desk_weather", "lap_winds_m_s"]
+__all__ = [
+    "RideAir",
+    "air_over_rides",
+    "desk_system",
+    "desk_weather",
+    "lap_winds_m_s",
+    "mean_air_density_kg_m3",
+]
 
 Floats = NDArray[np.float64]
 SHEET = "weather"
+USUAL_AIR_KG_M3 = 1.2
+USUAL_MASS_KG = 80.0
 STEP_S = 60.0
 
 
@@ -77,21 +88,25 @@ def desk_weather(desk: Desk) -> Weather:
     for number, row in enumerate(rows, start=1):
         if "file" in row:
             raise WeatherError(f"weather, row {number}: names the file {row['file']}; add that file itself")
-    # Only the weather is asked here, so what else a run sheet has to hold stands in.
+    first = desk.rides[0].ride.start_time if desk.rides else None
+    return Weather(_weather_and_system(rows, desk, {"mass_kg": USUAL_MASS_KG}).observations(date=first))
+
+
+def _weather_and_system(rows: list[dict[str, Any]], desk: Desk, system: Mapping[str, Any]) -> RunSheet:
+    """Check weather and system alone: what else a run sheet has to hold stands in."""
     text = tomli_w.dumps(
         {
             "schema": 1,
             "title": "-",
             "baseline": "any",
-            "system": {"mass_kg": 80.0},
+            "system": dict(system),
             "course": dict(desk.tables.get("course", {})),
-            "weather": rows,
+            "weather": rows or [{"temperature_c": 15.0}],
             "setups": [{"name": "any"}],
             "rides": [{"file": "any", "laps": []}],
         }
     )
-    first = desk.rides[0].ride.start_time if desk.rides else None
-    return Weather(run_sheet_from_text(text, path=Path(SHEET)).observations(date=first))
+    return run_sheet_from_text(text, path=Path(SHEET))
 
 
 def air_over_rides(desk: Desk) -> tuple[RideAir, ...]:
@@ -121,6 +136,27 @@ def air_over_rides(desk: Desk) -> tuple[RideAir, ...]:
             )
         )
     return tuple(found)
+
+
+def mean_air_density_kg_m3(desk: Desk, ride: str) -> float:
+    """Return the mean air density over a ride [kg/m3], a usual one as long as there is no weather that can be used."""
+    try:
+        found = next(air for air in air_over_rides(desk) if air.ride == ride)
+    except (FieldaeroError, StopIteration):
+        return USUAL_AIR_KG_M3
+    return round(float(np.mean(found.air_density_kg_m3)), 4)
+
+
+def desk_system(desk: Desk) -> System:
+    """Return rider and bike for a first look, a usual mass standing in until one is given.
+
+    Raises
+    ------
+    RunSheetError
+        For a value that cannot be.
+    """
+    given = {"mass_kg": USUAL_MASS_KG, **desk.tables.get("system", {})}
+    return _weather_and_system([], desk, given).system
 
 
 def lap_winds_m_s(desk: Desk) -> Mapping[tuple[str, int], float]:

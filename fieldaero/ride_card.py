@@ -21,6 +21,7 @@ SENSORS = {
     "cadence_rpm": "cadence",
     "air_speed_m_s": "air speed",
 }
+WAYS = {"button": "the lap button", "line": "a start line", "repeat": "the road repeating itself"}
 TOLD_AS_A_LACK = ("no position was recorded", "no speed was recorded", "no power was recorded")
 
 
@@ -147,5 +148,5 @@ def _lacks(ride: Ride) -> tuple[Lack, ...]:
 
 def _laps(listing: LapListing) -> str:
     count = len(listing.laps)
-    found = f"{count} lap{'s' if count != 1 else ''} by {listing.lap_source}: {listing.why}"
+    found = f"{count} lap{'s' if count != 1 else ''} by {WAYS[listing.lap_source]}."
     return f"{found} {listing.no_course if listing.course is None else course_in_words(listing.course)}"

@@ -31,6 +31,7 @@ Quantity = Literal["speed", "power", "elevation"]
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 
 POINTS = 2000
+HEADROOM = 0.25
 NEXT_S = 0.001
 STEPS_S = (60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0)
 POWER_MEAN_S = 15.0  # shorter, and the strokes of the legs hide the laps
@@ -57,6 +58,17 @@ class Trace:
     time_s: Floats
     values: Floats
     note: str = ""
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Lowest and highest value, with room above for marks; in the unit of the label."""
+        low, high = float(np.nanmin(self.values)), float(np.nanmax(self.values))
+        room = HEADROOM * max(high - low, 1e-6)
+        return low - 0.1 * room, high + room
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the columns ``time_s`` and ``value``."""
+        return pd.DataFrame({"time_s": self.time_s, "value": self.values})
 
 
 def thinned(time_s: Floats, values: Floats, *, points: int = POINTS) -> tuple[Floats, Floats]:

@@ -24,7 +24,7 @@ def bare_ride(columns="time_s,speed_m_s,power_w", row="{t},10.0,200"):
 def test_the_sample_has_all_that_a_test_wants(sample):
     assert {"power", "speed", "positions"} <= set(sample.sensors)
     assert sample.lacks == ()
-    assert sample.laps.startswith("16 laps by button")
+    assert sample.laps.startswith("16 laps by the lap button.")
 
 
 def test_each_lack_says_what_it_means():

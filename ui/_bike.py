@@ -27,8 +27,8 @@ class Field(NamedTuple):
 FIELDS = (
     Field(
         "mass_kg",
-        "Mass of rider, bike and all carried [kg]",
-        "Weigh everything together as ridden: bottles, clothes, tools. Usually 60 to 110.",
+        "Mass, all together [kg]",
+        "Rider, bike, bottles, clothes and tools, weighed together as ridden. Usually 60 to 110.",
         20.0,
         300.0,
         0.1,
@@ -37,8 +37,8 @@ FIELDS = (
     ),
     Field(
         "mass_sd_kg",
-        "Mass, standard uncertainty [kg]",
-        "0.2 on a good scale, 1 with drinking on the way.",
+        "Mass, uncertainty [kg]",
+        "Standard uncertainty: 0.2 on a good scale, 1 with drinking on the way.",
         0.0,
         20.0,
         0.1,
@@ -57,8 +57,8 @@ FIELDS = (
     ),
     Field(
         "wheel_inertia_kg_m2",
-        "Wheels' moment of inertia, both together [kg m²]",
-        "0.08 to 0.2; matters only where the speed changes.",
+        "Wheels' inertia [kg m²]",
+        "Moment of inertia of both wheels together, 0.08 to 0.2; matters only where the speed changes.",
         0.0,
         1.0,
         0.01,
@@ -77,8 +77,8 @@ FIELDS = (
     ),
     Field(
         "crr_sd",
-        "Crr, standard uncertainty [no unit]",
-        "How well you know it, often 0.0005 to 0.001. It shifts all setups alike and hardly their difference.",
+        "Crr, uncertainty [no unit]",
+        "Standard uncertainty, often 0.0005 to 0.001. It shifts all setups alike and hardly their difference.",
         0.000001,
         0.02,
         0.0001,
@@ -87,8 +87,8 @@ FIELDS = (
     ),
     Field(
         "power_scale_sd",
-        "Power meter's scale, standard uncertainty [fraction]",
-        "0.015 is 1.5 %: usual for a meter that was zeroed before the ride.",
+        "Power scale, uncertainty [fraction]",
+        "Of the power meter, standard uncertainty. 0.015 is 1.5 %: usual when it was zeroed before the ride.",
         0.0,
         0.5,
         0.005,
@@ -102,12 +102,14 @@ PLACES = {"crank": "crank", "pedal": "pedals", "hub": "hub"}
 def rider_and_bike() -> None:
     """Show the fields, filled from the desk."""
     st.subheader("Rider and bike")
-    columns = st.columns(4)
-    for k, field in enumerate(FIELDS):
-        with columns[k % 4]:
-            _number(field)
-    with columns[len(FIELDS) % 4]:
-        _power_at()
+    # Rows of their own, so that a narrow screen shows the fields in this order too.
+    for first in range(0, len(FIELDS) + 1, 4):
+        for column, field in zip(st.columns(4), (*FIELDS, None)[first : first + 4], strict=True):
+            with column:
+                if field is None:
+                    _power_at()
+                else:
+                    _number(field)
 
 
 def _set(key: str, value: Any, label: str) -> None:

@@ -10,11 +10,24 @@ import streamlit as st
 from _save import save_and_open
 from _state import problem, undo, undo_name
 
-__all__ = ["CAUTION", "COLOURS", "MARKS", "colour_of", "head", "mark_of", "show_chart", "way_on"]
+__all__ = [
+    "CAUTION",
+    "COLOURS",
+    "MARKS",
+    "accent",
+    "colour_of",
+    "head",
+    "ink",
+    "mark_of",
+    "show_chart",
+    "sign_of",
+    "way_on",
+]
 
 # Okabe and Ito's colours, told apart by readers of all kinds of colour vision, with marks of their own.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#8A6D00", "#56B4E9")
 MARKS = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
+SIGNS = ("●", "■", "▲", "◆", "✚", "▼")
 UNUSED_COLOUR = "#8a8a85"
 
 CAUTION = (
@@ -31,6 +44,25 @@ def colour_of(setup: str, setups: Sequence[str]) -> str:
 def mark_of(setup: str, setups: Sequence[str]) -> str:
     """Return the name of a setup's mark."""
     return MARKS[list(setups).index(setup) % len(MARKS)] if setup in setups else "circle"
+
+
+def sign_of(setup: str, setups: Sequence[str]) -> str:
+    """Return a setup's mark as a sign for text, a ring for laps that are not used."""
+    return SIGNS[list(setups).index(setup) % len(SIGNS)] if setup in setups else "○"
+
+
+def accent() -> str:
+    """Return the one accent colour, by theme."""
+    return "#7db8dd" if _dark() else "#1f5f8b"
+
+
+def ink() -> str:
+    """Return the colour of text, by theme."""
+    return "#ecebe6" if _dark() else "#1b1b1a"
+
+
+def _dark() -> bool:
+    return st.context.theme.type == "dark"
 
 
 def head(title: str, sentence: str) -> None:
@@ -56,9 +88,31 @@ def head(title: str, sentence: str) -> None:
 def way_on(page: str, label: str) -> None:
     """End a page with the way to the next one."""
     st.divider()
-    st.page_link(page, label=label)
+    st.page_link(page, label=f"**{label} →**")
 
 
-def show_chart(chart: Any, *, key: str) -> None:
-    """Show an Altair chart in the theme of the page; its specification was checked by the tests."""
-    st.vega_lite_chart(chart.to_dict(validate=False), width="stretch", key=key)
+def show_chart(chart: Any, *, key: str, width: Any = "stretch", **selection: Any) -> Any:
+    """Show an Altair chart, its text readable in either theme; its specification was checked by the tests.
+
+    Parameters
+    ----------
+    chart
+        Of Altair.
+    key
+        Of the widget.
+    width
+        "stretch", "content" or pixels.
+    selection
+        ``on_select`` and ``selection_mode``, as for any chart of Streamlit.
+    """
+    spec = chart.to_dict(validate=False)
+    text, quiet = ("#c4c3be", "#3a3a38") if _dark() else ("#4a4a47", "#dedcd5")
+    letters = {"labelColor": text, "titleColor": text}
+    own = spec.get("config", {})
+    spec["config"] = {
+        **own,
+        "axis": {**letters, "gridColor": quiet, "domainColor": quiet, "tickColor": quiet} | own.get("axis", {}),
+        "legend": letters | own.get("legend", {}),
+        "view": {"stroke": None} | own.get("view", {}),
+    }
+    return st.vega_lite_chart(spec, width=width, key=key, **selection)

@@ -36,7 +36,7 @@ def _card(on_desk: DeskRide) -> None:
     )
     when = f"{card.start:%Y-%m-%d %H:%M} UTC" if card.start else "no time of day"
     device = f", {card.device}" if card.device else ""
-    st.write(plain(f"{when} · {duration(card.duration_s)} h:min:s · {number(card.distance_m)} m"))
+    st.write(plain(f"{when} · {_lasting(card.duration_s)} · {number(card.distance_m)} m"))
     st.caption(plain(f"{card.format}{device}. Recorded: {', '.join(card.sensors)}."))
     st.write(plain(card.laps))
     for lack in card.lacks:
@@ -45,6 +45,11 @@ def _card(on_desk: DeskRide) -> None:
         with st.expander(f"Noticed while reading: {len(card.noticed)}"):
             for note in card.noticed:
                 st.write(plain(f"{note[:1].upper()}{note[1:]}."))
+
+
+def _lasting(seconds: float) -> str:
+    text = duration(seconds)
+    return f"{text} h" if text.count(":") > 1 else f"{text} min"
 
 
 def plain(text: str) -> str:

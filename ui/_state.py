@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
 from _outcomes import Outcome, outcome_of
-from fieldaero.desk import Desk, empty_desk
+from fieldaero.desk import Desk, DeskLap, empty_desk
 from fieldaero.desk_opening import files_beside, open_on_desk
 from fieldaero.errors import FieldaeroError, RunSheetError
+from fieldaero.run_sheet import NOT_USED
 from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
 
 __all__ = [
@@ -23,10 +25,14 @@ __all__ = [
     "change",
     "desk",
     "edition",
+    "former_setup",
+    "keep",
+    "kept",
     "load_sample",
     "load_sheet",
     "outcome",
     "problem",
+    "step",
     "undo",
     "undo_name",
 ]
@@ -101,6 +107,30 @@ def undo() -> None:
     if st.session_state[PAST]:
         _, st.session_state[DESK] = st.session_state[PAST].pop()
         st.session_state[EDITION] += 1
+
+
+def step(take: Callable[[], Desk], what: str, *, own_widget: bool = False) -> None:
+    """Take a step as :func:`attempt` does, for a widget that asks for no answer."""
+    attempt(take, what, own_widget=own_widget)
+
+
+def former_setup(lap: DeskLap) -> str:
+    """Return the setup that a lap was given to last, "-" if it never was."""
+    for now in (desk(), *(old for _, old in reversed(st.session_state[PAST]))):
+        ride = next((ride for ride in now.rides if ride.name == lap.ride), None)
+        if ride is not None and len(ride.setups) >= lap.lap and ride.setups[lap.lap - 1] != NOT_USED:
+            return str(ride.setups[lap.lap - 1])
+    return NOT_USED
+
+
+def kept(name: str, usual: Any) -> Any:
+    """Return what was chosen on a page for looking only; unlike a widget's own key it outlives a page switch."""
+    return st.session_state.get(f"kept_{name}", usual)
+
+
+def keep(name: str, value: object) -> None:
+    """Remember such a choice."""
+    st.session_state[f"kept_{name}"] = value
 
 
 def load_sample() -> None:

@@ -12,6 +12,7 @@ import streamlit as st
 
 from _edits import base_rows, edits_of, folded
 from _files import take
+from _looks import accent, show_chart
 from _state import attempt, desk, edition
 from fieldaero.desk import Desk
 from fieldaero.desk_air import RideAir, air_over_rides
@@ -23,15 +24,18 @@ __all__ = ["weather", "with_reports", "with_weather_rows"]
 NUMBERS = {
     "temperature_c": ("temperature [°C]", "In the shade, not the sensor in a device in the sun; usually -10 to 40."),
     "pressure_hpa": (
-        "pressure at the course [hPa]",
-        "Not reduced to sea level: about 1013 near the sea, 955 at 500 m. Or give an altimeter setting.",
+        "pressure [hPa]",
+        "At the course, not reduced to sea level: about 1013 near the sea, 955 at 500 m. Or give an altimeter setting.",
     ),
-    "altimeter_hpa": ("or altimeter setting [hPa]", "QNH, as airports report it; needs the elevation below."),
+    "altimeter_hpa": (
+        "altimeter [hPa]",
+        "In place of the pressure: the altimeter setting (QNH) of an airport; needs the elevation below.",
+    ),
     "relative_humidity_pct": ("humidity [%]", "Relative humidity, usually 20 to 100. Or give the dew point."),
-    "dew_point_c": ("or dew point [°C]", "At or below the temperature."),
+    "dew_point_c": ("dew point [°C]", "In place of the humidity; at or below the temperature."),
     "wind_speed_m_s": ("wind [m/s]", "Mean, not gusts. May be left empty."),
-    "wind_from_deg": ("wind from [°]", "Clockwise from north: 270 is a west wind."),
-    "wind_height_m": ("wind height [m]", "Of the instrument above ground: 10 for most stations, 1 to 2 in the hand."),
+    "wind_from_deg": ("from [°]", "Where the wind comes from, clockwise from north: 270 is a west wind."),
+    "wind_height_m": ("height [m]", "Of the wind instrument above ground: 10 for most stations, 1 to 2 in the hand."),
 }
 HEIGHT = 190
 
@@ -179,7 +183,7 @@ def _density() -> None:
     if not airs:
         st.info("The weather is complete. Air density is drawn here as soon as there is a ride.")
         return
-    st.altair_chart(_density_chart(airs), width="stretch", key="density")
+    show_chart(_density_chart(airs), key="density")
     first = airs[0].air_density_kg_m3.tolist()
     st.caption(
         f"Air density over the ride: {number(first[0], places=4)} kg/m³ at its start and "
@@ -191,7 +195,7 @@ def _density() -> None:
             st.warning(f"{air.ride}: {warning}")
 
 
-def _density_chart(airs: Sequence[RideAir]) -> alt.LayerChart:
+def _density_chart(airs: Sequence[RideAir]) -> alt.LayerChart | alt.FacetChart:
     frame = pd.concat(
         pd.DataFrame(
             {
@@ -214,10 +218,10 @@ def _density_chart(airs: Sequence[RideAir]) -> alt.LayerChart:
         axis=alt.Axis(format="%H:%M", tickCount=8),
     )
     base = alt.Chart(frame).encode(x=across, detail="ride:N")
-    band = base.mark_area(opacity=0.18, color="#1f5f8b").encode(
+    band = base.mark_area(opacity=0.2, color=accent()).encode(
         y=alt.Y("low:Q", title="air density [kg/m³]", scale=alt.Scale(zero=False)), y2="high:Q"
     )
-    line = base.mark_line(color="#1f5f8b").encode(
+    line = base.mark_line(color=accent()).encode(
         y="density:Q", tooltip=["ride:N", alt.Tooltip("density:Q", format=".4f", title="kg/m³")]
     )
     return alt.layer(band, line).properties(height=HEIGHT)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import streamlit as st
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from _state import desk, load_sheet
+from _state import desk, load_sheet, undo, undo_name
 
 st.set_page_config(page_title="fieldaero", layout="wide")
 
@@ -26,4 +27,14 @@ pages = [
     st.Page("screens/result.py", title="4 Result", url_path="result"),
     st.Page("screens/report.py", title="5 Report", url_path="report"),
 ]
-st.navigation(pages, position="top").run()
+page = st.navigation(pages, position="top")
+try:
+    page.run()
+except Exception:  # a fault of ours: the reader gets a sentence and keeps the desk, the log gets the rest
+    logging.getLogger("fieldaero").exception("a page failed")
+    st.error(
+        "This page could not be drawn; that is a fault of the program, not of your files. Nothing you entered is lost: "
+        "save the run sheet, take back the last step or go to another page."
+    )
+    st.button(f"Take back: {undo_name()}", on_click=undo, disabled=not undo_name(), key="take_back_after_fault")
+    st.download_button("Save the run sheet", desk().sheet_text(), "runsheet.toml", key="save_after_fault")

@@ -20,9 +20,7 @@ head(
 )
 if not desk().rides:
     left, right = st.columns([2, 1], vertical_alignment="bottom")
-    left.write(
-        "New here? Look at an invented session of three handlebars first; nothing of it is kept unless you save it."
-    )
+    left.write("New here? Look at an invented session of three handlebars first.")
     right.button("Load the sample session", key="load_sample", on_click=load_sample, type="primary", width="stretch")
 dropped = st.file_uploader(
     "Ride files: FIT, TCX, GPX or CSV, also packed with gzip; a run sheet or a weather file may be among them",

@@ -1,0 +1,127 @@
+"""The trace over time, the laps behind it as bands, and a brush that picks laps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import altair as alt
+import pandas as pd
+import streamlit as st
+
+from _looks import colour_of, ink, mark_of
+from fieldaero.desk import Desk, DeskRide
+from fieldaero.desk_air import desk_system, mean_air_density_kg_m3
+from fieldaero.lap_rows import LapRow
+from fieldaero.run_sheet import NOT_USED
+from fieldaero.system import System
+from fieldaero.trace import Quantity, Trace, clock_ticks_s, trace_of, virtual_elevation_trace
+
+__all__ = ["BRUSH", "SHOWN", "brushed_s", "trace_chart", "trace_for"]
+
+SHOWN: dict[str, Quantity | None] = {
+    "speed": "speed",
+    "power": "power",
+    "recorded elevation": "elevation",
+    "virtual elevation": None,
+}
+BRUSH = "pick"
+HEIGHT = 330
+
+
+def trace_for(now: Desk, on_desk: DeskRide, what: str) -> Trace:
+    """Return the trace that is asked for; the same one is worked out once only."""
+    quantity = SHOWN[what]
+    sha256 = on_desk.ride.source.sha256
+    if quantity is not None:
+        return _recorded(sha256, quantity, on_desk)
+    laps = on_desk.listing.laps if on_desk.listing else ()
+    ends = tuple((lap.start_s, lap.end_s) for lap in laps)
+    return _virtual(sha256, ends, desk_system(now), mean_air_density_kg_m3(now, on_desk.name), on_desk)
+
+
+@st.cache_data(max_entries=24, show_spinner=False)
+def _recorded(sha256: str, quantity: Quantity, _on_desk: DeskRide) -> Trace:
+    return trace_of(_on_desk.ride, quantity)
+
+
+@st.cache_data(max_entries=24, show_spinner=False)
+def _virtual(
+    sha256: str, ends: tuple[tuple[float, float], ...], system: System, air_density_kg_m3: float, _on_desk: DeskRide
+) -> Trace:
+    laps = _on_desk.listing.laps if _on_desk.listing else ()
+    return virtual_elevation_trace(_on_desk.ride, laps, system=system, air_density_kg_m3=air_density_kg_m3)
+
+
+def brushed_s(event: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Return from when to when the brush lies on the ride's clock, None where there is none."""
+    ends = event.get("selection", {}).get(BRUSH, {}).get("time_s")
+    return (float(ends[0]), float(ends[1])) if ends else None
+
+
+def trace_chart(
+    on_desk: DeskRide, trace: Trace, rows: Sequence[LapRow], setups: Sequence[str]
+) -> alt.LayerChart | alt.FacetChart:
+    """Draw the trace of one ride with its laps as bands, each in its setup's colour and with its mark and number."""
+    ride = on_desk.ride
+    bands = pd.DataFrame(
+        {
+            "start_s": [row.start_s for row in rows],
+            "end_s": [row.end_s for row in rows],
+            "lap": [str(row.of.lap) for row in rows],
+            "setup": [_named(row.setup) for row in rows],
+            "flags": [", ".join(row.flags) or "none" for row in rows],
+        }
+    )
+    names = [*setups, _named(NOT_USED)]
+    colour = alt.Color(
+        "setup:N",
+        scale=alt.Scale(domain=names, range=[colour_of(name, setups) for name in names]),
+        legend=alt.Legend(orient="bottom", title=None, labelLimit=220),
+    )
+    shape = alt.Shape("setup:N", scale=alt.Scale(domain=names, range=[mark_of(name, setups) for name in names]))
+    start = ride.start_time
+    zero = f"{start.timestamp():.3f}" if start else "0"
+    across = alt.X(
+        "start_s:Q",
+        title="time [UTC]" if start else "time into the ride [h:min]",
+        scale=alt.Scale(domain=[float(ride.time_s[0]), float(ride.time_s[-1])], nice=False),
+        axis=alt.Axis(
+            values=list(clock_ticks_s(ride)),
+            labelExpr=f"utcFormat(({zero} + datum.value) * 1000, '%H:%M')",
+            grid=False,
+            labelOverlap=True,
+        ),
+    )
+    tooltip = [alt.Tooltip("lap:N"), alt.Tooltip("setup:N"), alt.Tooltip("flags:N")]
+    bands_drawn = (
+        alt.Chart(bands)
+        .mark_rect(opacity=0.22, cornerRadius=2)
+        .encode(x=across, x2="end_s:Q", color=colour, tooltip=tooltip)
+    )
+    at_top = alt.Chart(bands).transform_calculate(middle_s="(datum.start_s + datum.end_s) / 2")
+    marks = at_top.mark_point(filled=True, size=55, opacity=1.0).encode(
+        x="middle_s:Q", y=alt.value(9), color=colour, shape=shape, tooltip=tooltip
+    )
+    numbers = at_top.mark_text(fontSize=11, color=ink()).encode(x="middle_s:Q", y=alt.value(24), text="lap:N")
+    points = trace.to_frame()
+    brush = alt.selection_interval(name=BRUSH, encodings=["x"])
+    line = (
+        alt.Chart(points)
+        .mark_line(strokeWidth=1, color=ink(), invalid="break-paths-filter-domains")
+        .encode(
+            x="time_s:Q",
+            y=alt.Y(
+                "value:Q",
+                title=trace.label,
+                scale=alt.Scale(domain=list(trace.span), nice=False),
+                axis=alt.Axis(tickCount=5),
+            ),
+        )
+        .add_params(brush)
+    )
+    return alt.layer(bands_drawn, line, marks, numbers).properties(height=HEIGHT)
+
+
+def _named(setup: str) -> str:
+    return "not used" if setup == NOT_USED else setup
