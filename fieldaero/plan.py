@@ -30,7 +30,7 @@ Answer = Literal["go", "marginal", "no-go"]
 
 HARDLY = 0.5  # power below which a test is called hopeless
 LEAST_RECOMMENDED, MOST_LAPS = 3, 40  # laps per setup
-REFERENCE_LAPS = 4
+REFERENCE_LAPS, MOST_REFERENCE_LAPS = 4, 6  # ridden in the simulator; other numbers of laps are scaled from them
 WARM_UP_LAPS = 2
 CHANGE_MIN = 3.0  # to stop, change, and roll up to the line again; common practice, no source
 OUT_OF_REACH_S = 2.0
@@ -187,7 +187,8 @@ def plan_test(
     wanted = laps_per_setup
     # Bad numbers of laps and names are refused before anything is simulated.
     balanced_order(setups, laps_per_setup=REFERENCE_LAPS if wanted is None else wanted, seed=seed)
-    reference = balanced_order(setups, laps_per_setup=REFERENCE_LAPS, seed=seed)
+    few = wanted if wanted is not None and wanted <= MOST_REFERENCE_LAPS else REFERENCE_LAPS
+    reference = balanced_order(setups, laps_per_setup=few, seed=seed)
     expected = expected_error(ride, order=reference, difference_m2=smallest_difference_m2)
     curve = tuple(
         _point(expected, setups, n, smallest_difference_m2, seed) for n in range(2, max(MOST_LAPS, wanted or 0) + 1)

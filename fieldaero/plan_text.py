@@ -71,8 +71,8 @@ def _assumed(p: Plan) -> str:
     ride = p.ride
     return (
         f"Assumed: {number(ride.system.mass_kg)} kg, CdA {number(ride.cda_m2, places=3)} m², "
-        f"Crr {number(ride.system.crr, places=4)}; CdA scatters by {number(ride.scatter_m2, places=4)} m² from lap to lap; "
-        f"the wind changes slowly by {_share(ride.slow_share)} and gusts by {_share(ride.gust_share)} of its mean."
+        f"Crr {number(ride.system.crr, places=4)}; CdA scatters by {number(ride.scatter_m2, places=4)} m² from lap to "
+        f"lap; the wind changes slowly by {_share(ride.slow_share)} and gusts by {_share(ride.gust_share)} of its mean."
     )
 
 
