@@ -17,6 +17,7 @@ from fieldaero.estimation import Estimates, crr_prior_sd, estimate_session
 from fieldaero.joint_fit import JointFit
 from fieldaero.known_drag import known_drag_results
 from fieldaero.lap_results import lap_results
+from fieldaero.race_results import race_results
 from fieldaero.result import CrrResult, DriftResult, InputFile, Result, WindResult
 from fieldaero.run_sheet import read_run_sheet
 from fieldaero.session import Session, open_session
@@ -118,6 +119,7 @@ def analyse_session(
         budget_rows=estimates.budget,
         claim_results=claim_results(sheet, comparisons=comparisons, setups=setups, road=flat_road(session, estimates)),
         tunnel_results=tunnel_results(sweeps, estimates=estimates, setups=setups, comparisons=comparisons),
+        race_results=race_results(session, estimates),
         known_drag_results=known_drag_results(sheet, comparisons=comparisons),
         yaw_result=yaw_result(estimates),
         estimates=estimates,

@@ -6,12 +6,20 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from fieldaero.cross_check_rows import ClaimResult, KnownDragResult, TunnelResult, YawResult
-from fieldaero.formatting import decimals, interval, number, value_with_uncertainty
+from fieldaero.formatting import decimals, duration, interval, number, value_with_uncertainty
+from fieldaero.race_rows import RaceResult
 
 if TYPE_CHECKING:
     from fieldaero.result import Result
 
-__all__ = ["claim_sentence", "cross_check_sections", "known_drag_sentence", "tunnel_sentence", "yaw_sentence"]
+__all__ = [
+    "claim_sentence",
+    "cross_check_sections",
+    "known_drag_sentence",
+    "race_sentence",
+    "tunnel_sentence",
+    "yaw_sentence",
+]
 
 UNIT_SIGNS = {"m2": "m²", "percent": "%"}
 AGAINST_ZERO = {"lower drag": "still lower drag", "higher drag": "in truth higher drag"}
@@ -22,6 +30,7 @@ def cross_check_sections(result: Result) -> list[tuple[str, list[str]]]:
     return [
         ("Claims", [claim_sentence(row) for row in result.claim_results]),
         ("Tunnel", [*map(tunnel_sentence, result.tunnel_results), *_reasons(result.tunnel_results)]),
+        ("Over a course", [race_sentence(row) for row in result.race_results]),
         ("Known drag", [known_drag_sentence(row) for row in result.known_drag_results]),
         ("Yaw", [] if result.yaw_result is None else [yaw_sentence(result.yaw_result)]),
     ]
@@ -110,6 +119,18 @@ def known_drag_sentence(row: KnownDragResult) -> str:
         f"{interval(*(row.interval95_m2 or (None, None)), unit='m²', signed=True)}, En "
         f"{number(row.normalised_error, places=2)}: {says}."
     )
+
+
+def race_sentence(row: RaceResult) -> str:
+    """Tell the time over a course that a setup makes."""
+    rise = f" with {row.ascent_m:.0f} m of climbing" if row.ascent_m >= 1.0 else ""
+    head = f"{row.setup} against {row.versus} over {row.race}, {row.distance_km:.1f} km{rise}: "
+    if row.delta_s is None or row.versus_time_s is None:
+        return head + "no answer, for the drag areas that the interval allows lie outside what riders have."
+    half = None if row.interval95_s is None else (row.interval95_s[1] - row.interval95_s[0]) / 2.0
+    told = number(row.delta_s, places=1 if half is None else decimals(half), signed=True)
+    spread = "" if row.interval95_s is None else f", 95 % interval {interval(*row.interval95_s, unit='s', signed=True)}"
+    return f"{head}{told} s of {duration(row.versus_time_s)}{spread} ({row.assumed})."
 
 
 def yaw_sentence(row: YawResult) -> str:

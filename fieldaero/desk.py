@@ -232,7 +232,7 @@ class Desk:
         RunSheetError
             Where something is missing or cannot be; the message says what.
         """
-        for what in ("weather", "tunnel"):
+        for what in ("weather", "tunnel", "races"):
             for number, row in enumerate(self.tables.get(what, ()), start=1):
                 if "file" in row:
                     # A path typed or opened on a page must never be read where the pages are served.

@@ -18,7 +18,8 @@ from typing import Any
 import tomli_w
 
 from fieldaero.desk import Desk, empty_desk, ride_on_desk
-from fieldaero.errors import RideError, RunSheetError
+from fieldaero.errors import OutOfRangeError, RideError, RunSheetError
+from fieldaero.race_course import course_from_file, course_numbers
 from fieldaero.run_sheet import RunSheet, run_sheet_from_text
 from fieldaero.tunnel_sweep import read_sweep_csv
 from fieldaero.weather_csv import weather_readings
@@ -53,6 +54,7 @@ def open_on_desk(text: str, *, name: str, files: Mapping[str, bytes]) -> Desk:
     tables = {key: deepcopy(value) for key, value in raw.items() if key not in ("schema", "rides")}
     tables["weather"] = [row for entry in tables.get("weather", []) for row in _weather(entry, name, files)]
     tables["tunnel"] = [_sweep(entry, k, sheet, files) for k, entry in enumerate(tables.get("tunnel", []))]
+    tables["races"] = [_race(entry, k, name, files) for k, entry in enumerate(tables.get("races", []))]
     desk = Desk(tables={**_nothing_said(), **tables})
     rides = []
     for entry in sheet.rides if raw.get("rides") else ():
@@ -82,7 +84,7 @@ def named_files(text: str, *, name: str) -> tuple[str, ...]:
     ('station.csv',)
     """
     _, raw = _checked(text, name)
-    entries = (entry for what in ("rides", "weather", "tunnel") for entry in raw.get(what, ()))
+    entries = (entry for what in ("rides", "weather", "tunnel", "races") for entry in raw.get(what, ()))
     return tuple(dict.fromkeys(str(entry["file"]) for entry in entries if entry.get("file")))
 
 
@@ -144,6 +146,21 @@ def _sweep(entry: Mapping[str, Any], k: int, sheet: RunSheet, files: Mapping[str
     row = {key: value for key, value in entry.items() if key not in ("file", "sd_m2")}
     row |= {"yaw_deg": sweep.yaw_deg.tolist(), "cda_m2": sweep.cda_m2.tolist()}
     return row | ({"sd_m2": sweep.sd_m2.tolist()} if sweep.sd_stated else {})
+
+
+def _race(entry: Mapping[str, Any], k: int, name: str, files: Mapping[str, bytes]) -> dict[str, Any]:
+    file = entry.get("file")
+    if file is None:
+        return dict(entry)
+    content = _at_hand(file, name, files)
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch, PurePosixPath(file).name)
+        path.write_bytes(content)
+        try:
+            course = course_from_file(path)
+        except OutOfRangeError as problem:
+            raise RunSheetError(f"{name}: [[races]] no. {k + 1}: {problem}") from None
+    return {key: value for key, value in entry.items() if key != "file"} | course_numbers(course)
 
 
 def _at_hand(file: str, sheet: str, files: Mapping[str, bytes]) -> bytes:

@@ -18,6 +18,7 @@ from fieldaero.background_rows import Background
 from fieldaero.budget import BudgetRow
 from fieldaero.cross_check_rows import ClaimResult, KnownDragResult, TunnelResult, YawResult
 from fieldaero.estimation import Estimates
+from fieldaero.race_rows import RaceResult
 from fieldaero.session import Session
 from fieldaero.summary_text import summary_text
 
@@ -187,7 +188,7 @@ class Result:
         What else was found; None where it is not known.
     budget_rows
         Uncertainty budget, rows for each comparison.
-    claim_results, tunnel_results, known_drag_results, yaw_result
+    claim_results, tunnel_results, race_results, known_drag_results, yaw_result
         The laps against numbers from outside, and what they say of yaw; see
         :mod:`fieldaero.cross_check_rows`.
     background
@@ -212,6 +213,7 @@ class Result:
     budget_rows: tuple[BudgetRow, ...] = ()
     claim_results: tuple[ClaimResult, ...] = ()
     tunnel_results: tuple[TunnelResult, ...] = ()
+    race_results: tuple[RaceResult, ...] = ()
     known_drag_results: tuple[KnownDragResult, ...] = ()
     yaw_result: YawResult | None = None
     background: Background | None = None
@@ -250,6 +252,11 @@ class Result:
         return _frame(self.tunnel_results, TunnelResult)
 
     @property
+    def races(self) -> pd.DataFrame:
+        """One row per course that the run sheet asks for and comparison."""
+        return _frame(self.race_results, RaceResult)
+
+    @property
     def known_drag(self) -> pd.DataFrame:
         """One row per setup whose added drag area was known beforehand."""
         return _frame(self.known_drag_results, KnownDragResult)
@@ -276,6 +283,7 @@ class Result:
             "comparisons": _plain(self.comparison_results),
             "claims": _plain(self.claim_results),
             "tunnel": _plain(self.tunnel_results),
+            "races": _plain(self.race_results),
             "known_drag": _plain(self.known_drag_results),
             "yaw": _plain(self.yaw_result),
             "budget": _plain(self.budget_rows),

@@ -24,6 +24,7 @@ from fieldaero.run_sheet_schema import (
     AnalysisChoices,
     Claim,
     CourseFacts,
+    Race,
     Setup,
     SheetTable,
     StartLineTable,
@@ -76,7 +77,7 @@ class RunSheet:
         As written.
     system
         Rider and bike, defaults filled in.
-    analysis, course, weather, setups, rides, claims, tunnel
+    analysis, course, weather, setups, rides, claims, tunnel, races
         The tables.
     defaults_used
         One sentence per default that matters to the result.
@@ -94,6 +95,7 @@ class RunSheet:
     rides: tuple[RideEntry, ...]
     claims: tuple[Claim, ...]
     tunnel: tuple[TunnelSweep, ...]
+    races: tuple[Race, ...]
     defaults_used: tuple[str, ...]
     table: SheetTable
 
@@ -214,6 +216,7 @@ def run_sheet_from_text(text: str, *, path: Path, sha256: str | None = None) -> 
         ),
         claims=claims,
         tunnel=table.tunnel,
+        races=table.races,
         defaults_used=defaults,
         table=table,
     )

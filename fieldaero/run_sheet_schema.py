@@ -292,6 +292,45 @@ class TunnelSweep(_Table):
         return self
 
 
+class Race(_Table):
+    """A course on which the seconds are asked for beside the flat distance."""
+
+    name: Name
+    file: Name | None = None
+    distance_m: Numbers = ()
+    height_m: Numbers = ()
+    heading_deg: Numbers = ()
+    distance_km: Distance | None = None
+    road: Literal["flat", "lap"] = "flat"
+    power_w: Power | None = None
+    wind_speed_m_s: Annotated[Number, between(0.0, 25.0, "m/s")] = 0.0
+    wind_from_deg: Annotated[Number, between(0.0, 360.0, "degrees")] | None = None
+    highest_speed_km_h: Speed | None = None
+    start: Literal["rolling", "standing"] = "rolling"
+
+    @model_validator(mode="after")
+    def _one_road(self) -> Race:
+        ways = [self.file is not None, bool(self.distance_m), self.distance_km is not None]
+        if sum(ways) > 1:
+            raise ValueError("more than one of file, distance_m and distance_km is given; allowed is one")
+        if not any(ways):
+            raise ValueError("distance_km is missing; give distance_km, or the file of a course or ride")
+        if self.road == "lap" and self.distance_km is None:
+            raise ValueError('road is "lap" without distance_km; give distance_km')
+        if len(self.height_m) != len(self.distance_m):
+            raise ValueError(
+                f"distance_m has {len(self.distance_m)} values and height_m {len(self.height_m)}; give as many of each"
+            )
+        if len(self.heading_deg) not in (0, len(self.distance_m) - 1):
+            raise ValueError(
+                f"heading_deg has {len(self.heading_deg)} values for {len(self.distance_m)} distances; give one for "
+                "each stretch between two of them, or none"
+            )
+        if self.wind_speed_m_s > 0.0 and self.wind_from_deg is None:
+            raise ValueError("wind_speed_m_s is given without wind_from_deg; give both or neither")
+        return self
+
+
 class SheetTable(_Table):
     """The whole run sheet."""
 
@@ -306,3 +345,4 @@ class SheetTable(_Table):
     rides: Annotated[tuple[RideTable, ...], BeforeValidator(_listed)]
     claims: Annotated[tuple[Claim, ...], BeforeValidator(_listed)] = ()
     tunnel: Annotated[tuple[TunnelSweep, ...], BeforeValidator(_listed)] = ()
+    races: Annotated[tuple[Race, ...], BeforeValidator(_listed)] = ()
