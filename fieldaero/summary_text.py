@@ -16,10 +16,10 @@ from fieldaero.formatting import (
     interval,
     number,
     p_value,
-    percent,
     table,
     value_with_uncertainty,
 )
+from fieldaero.verdict import MOST_FURTHER_LAPS, NOT_RESOLVED
 
 if TYPE_CHECKING:
     from fieldaero.result import ComparisonResult, LapResult, Result, SetupResult
@@ -55,7 +55,8 @@ def _sentence(c: ComparisonResult, result: Result) -> str:
     if c.delta_cda_m2 is None or c.delta_cda_m2 != c.delta_cda_m2:
         return head + "no lap of one of the two can be used."
     delta = value_with_uncertainty(c.delta_cda_m2, c.se_m2, unit="m²", signed=True)
-    share = f" ({percent(c.delta_cda_m2 / base, signed=True)})" if base else ""
+    places = decimals(100.0 * c.se_m2 / base) if base and c.se_m2 else 1
+    share = f" ({number(100.0 * c.delta_cda_m2 / base, places=places, signed=True)} %)" if base else ""
     text = head + f"drag area {delta}{share}"
     if c.interval95_m2 is None:
         return text + ", from a single lap of one of the two: how much laps scatter is not known."
@@ -63,6 +64,10 @@ def _sentence(c: ComparisonResult, result: Result) -> str:
     text += _currencies(c)
     if c.verdict:
         text += f" Verdict: {c.verdict}."
+    if c.verdict == NOT_RESOLVED and c.further_laps is not None:
+        text += f" About {c.further_laps} further laps like these would settle it."
+    elif c.verdict == NOT_RESOLVED and result.lap_scatter_m2 is not None:
+        text += f" Even {MOST_FURTHER_LAPS} further laps like these would not settle it."
     return text
 
 

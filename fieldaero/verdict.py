@@ -7,7 +7,16 @@ from typing import Literal
 
 from scipy import stats
 
-__all__ = ["HIGHER", "LOWER", "NOT_RESOLVED", "NO_DIFFERENCE", "Verdict", "further_laps", "verdict"]
+__all__ = [
+    "HIGHER",
+    "LOWER",
+    "MOST_FURTHER_LAPS",
+    "NOT_RESOLVED",
+    "NO_DIFFERENCE",
+    "Verdict",
+    "further_laps",
+    "verdict",
+]
 
 Verdict = Literal["lower drag", "higher drag", "no difference that matters", "not resolved"]
 

@@ -151,6 +151,13 @@ yaw_deg = [0, 5, 10]            # one side only: taken to be alike on the other
 cda_m2 = [0.300, 0.299, 0.296]
 sd_m2 = 0.001
 note = "invented sweep"
+
+[[races]]                       # seconds over a course beside the flat distance; also file = "course.gpx"
+name = "a long course on roads like this loop"
+distance_km = 90
+road = "lap"
+power_w = 210
+highest_speed_km_h = 60
 """
 
 
