@@ -24,7 +24,16 @@ from fieldaero.ride import Ride
 from fieldaero.system import System
 from fieldaero.track import track_of
 
-__all__ = ["QUANTITIES", "Quantity", "Trace", "clock_ticks_s", "thinned", "trace_of", "virtual_elevation_trace"]
+__all__ = [
+    "QUANTITIES",
+    "Quantity",
+    "Trace",
+    "clock_ticks_s",
+    "shown_span",
+    "thinned",
+    "trace_of",
+    "virtual_elevation_trace",
+]
 
 Floats = NDArray[np.float64]
 Quantity = Literal["speed", "power", "elevation"]
@@ -59,16 +68,16 @@ class Trace:
     values: Floats
     note: str = ""
 
-    @property
-    def span(self) -> tuple[float, float]:
-        """Lowest and highest value, with room above for marks; in the unit of the label."""
-        low, high = float(np.nanmin(self.values)), float(np.nanmax(self.values))
-        room = HEADROOM * max(high - low, 1e-6)
-        return low - 0.1 * room, high + room
-
     def to_frame(self) -> pd.DataFrame:
         """Return the columns ``time_s`` and ``value``."""
         return pd.DataFrame({"time_s": self.time_s, "value": self.values})
+
+
+def shown_span(trace: Trace) -> tuple[float, float]:
+    """Return from where to where an axis shows a trace, with room above for marks, in the unit of its label."""
+    low, high = float(np.nanmin(trace.values)), float(np.nanmax(trace.values))
+    room = HEADROOM * max(high - low, 1e-6)
+    return low - 0.1 * room, high + room
 
 
 def thinned(time_s: Floats, values: Floats, *, points: int = POINTS) -> tuple[Floats, Floats]:

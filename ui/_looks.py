@@ -116,3 +116,8 @@ def show_chart(chart: Any, *, key: str, width: Any = "stretch", **selection: Any
         "view": {"stroke": None} | own.get("view", {}),
     }
     return st.vega_lite_chart(spec, width=width, key=key, **selection)
+
+
+def note(text: str) -> None:
+    """Say something under a chart or table: small, in the colour of the text, so that it can be read by all."""
+    st.markdown(f":small[{text}]")

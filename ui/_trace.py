@@ -114,7 +114,7 @@ def trace_chart(
             y=alt.Y(
                 "value:Q",
                 title=trace.label,
-                scale=alt.Scale(domain=list(trace.span), nice=False),
+                scale=alt.Scale(domain=list(shown_span(trace)), nice=False),
                 axis=alt.Axis(tickCount=5),
             ),
         )
