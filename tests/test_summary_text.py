@@ -36,7 +36,7 @@ def test_the_same_result_is_told_the_same():
 def test_a_comparison_is_a_sentence_with_its_interval_and_verdict():
     text = little(comparison_results=(compared(),)).summary().replace("\n  ", " ")
     assert (
-        "- aero against bare: drag area −0.0125 ± 0.0020 m² (−5.000 %), 95 % interval −0.0170 to −0.0080 m², "
+        "- aero against bare: drag area −0.0125 ± 0.0020 m² (−5.00 %), 95 % interval −0.0170 to −0.0080 m², "
         "p < 0.001. Verdict: lower drag."
     ) in text
 
