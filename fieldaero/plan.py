@@ -19,8 +19,8 @@ from fieldaero.plan_inputs import (
     REPORT_SPEED_KM_H,
     planned_road,
     wind_at_rider_m_s,
-    wish_within,
 )
+from fieldaero.ranges import number_within
 from fieldaero.resolving_power import ENOUGH, resolvable_m2, resolving_power
 from fieldaero.translate import FlatRoad, seconds_over_distance, watts_at_speed
 
@@ -178,11 +178,11 @@ def plan_test(
     CannotAnswerError
         Where the rider does not get round in this wind.
     """
-    wish_within(available_min, quantity="available_min", low=10.0, high=1440.0)
-    wish_within(ride.power_w, quantity="power_w", low=60.0, high=800.0)
-    wish_within(ride.course.length_m, quantity="lap_length_m", low=300.0, high=30_000.0)
+    number_within(available_min, quantity="available_min", low=10.0, high=1440.0)
+    number_within(ride.power_w, quantity="power_w", low=60.0, high=800.0)
+    number_within(ride.course.length_m, quantity="lap_length_m", low=300.0, high=30_000.0)
     at_rider = wind_at_rider_m_s(wind_m_s=wind_m_s, wind_height_m=wind_height_m)
-    wish_within(at_rider, quantity="wind at the rider's height in m/s", low=0.0, high=10.0, hint="stay at home")
+    number_within(at_rider, quantity="wind at the rider's height in m/s", low=0.0, high=10.0, hint="stay at home")
     ride = replace(ride, wind_m_s=at_rider)
     wanted = laps_per_setup
     # Bad numbers of laps and names are refused before anything is simulated.

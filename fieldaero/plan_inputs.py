@@ -17,7 +17,7 @@ from fieldaero.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m_s
 from fieldaero.errors import CannotAnswerError, OutOfRangeError, RunSheetError
 from fieldaero.expected_error import PlannedRide
 from fieldaero.lap_listing import LapListing, list_laps, mean_power_w
-from fieldaero.ranges import within
+from fieldaero.ranges import number_within
 from fieldaero.readers import read_ride
 from fieldaero.result import Result
 from fieldaero.road_power import power_w as road_power_w
@@ -40,7 +40,6 @@ __all__ = [
     "road_ridden",
     "smallest_m2",
     "wind_at_rider_m_s",
-    "wish_within",
 ]
 
 REPORT_SPEED_KM_H, REPORT_DISTANCE_KM, REPORT_POWER_W = 45.0, 40.0, 250.0
@@ -130,23 +129,12 @@ def former_test(path: str | os.PathLike[str]) -> FormerTest:
     return _from_json(where) if where.suffix.lower() == ".json" else former_of(analyse(where), where.name)
 
 
-def wish_within(value: float, *, quantity: str, low: float, high: float, hint: str = "") -> float:
-    """Return a number that somebody wishes for after checking it, as :func:`fieldaero.ranges.within`; NaN is refused.
-
-    Raises
-    ------
-    OutOfRangeError
-        Naming the quantity, what was found and what is allowed.
-    """
-    if math.isnan(value):
-        raise OutOfRangeError(f"{quantity} is not a number; allowed is {low:g} to {high:g}")
-    return float(within(value, quantity=quantity, low=low, high=high, hint=hint))
-
-
 def wind_at_rider_m_s(*, wind_m_s: float, wind_height_m: float) -> float:
     """Return the wind at the rider's height [m/s] for a wind observed at a height above open ground."""
-    w = wish_within(wind_m_s, quantity="wind_m_s", low=0.0, high=40.0, hint="give m/s, not km/h or knots")
-    z = wish_within(wind_height_m, quantity="wind_height_m", low=0.5, high=200.0, hint="most stations measure at 10 m")
+    w = number_within(wind_m_s, quantity="wind_m_s", low=0.0, high=40.0, hint="give m/s, not km/h or knots")
+    z = number_within(
+        wind_height_m, quantity="wind_height_m", low=0.5, high=200.0, hint="most stations measure at 10 m"
+    )
     return float(wind_at_height_m_s(wind_speed_m_s=w, measured_height_m=z, height_m=RIDER_HEIGHT_M))
 
 
@@ -163,7 +151,7 @@ def planned_road(ride: PlannedRide) -> FlatRoad:
 
 def power_at_speed_w(ride: PlannedRide, *, speed_km_h: float) -> float:
     """Return the power that keeps a speed on the flat in still air [W]."""
-    v = wish_within(speed_km_h, quantity="speed_km_h", low=15.0, high=80.0, hint="give km/h") / 3.6
+    v = number_within(speed_km_h, quantity="speed_km_h", low=15.0, high=80.0, hint="give km/h") / 3.6
     road = planned_road(ride)
     return float(
         road_power_w(
@@ -209,7 +197,7 @@ def smallest_m2(
             distance_km=REPORT_DISTANCE_KM,
             power_w=REPORT_POWER_W,
         )
-    wish_within(found, quantity="the smallest difference in m2", low=1e-5, high=0.1)
+    number_within(found, quantity="the smallest difference in m2", low=1e-5, high=0.1)
     if found > ride.cda_m2 - 0.1:
         raise OutOfRangeError(
             f"a difference of {found:g} m2 from {ride.cda_m2:g} m2 leaves no rider; give a smaller one"

@@ -6,12 +6,14 @@ stopping a whole ride.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fieldaero.errors import OutOfRangeError
 
-__all__ = ["Floats", "within"]
+__all__ = ["Floats", "number_within", "within"]
 
 Floats = NDArray[np.float64]
 """Array of float64 of any shape; scalars count as shape ()."""
@@ -55,3 +57,23 @@ def within(value: ArrayLike, *, quantity: str, low: float, high: float, hint: st
             f"{quantity} is {worst:.10g}; allowed is {low:.10g} to {high:.10g}" + (f" ({hint})" if hint else "")
         )
     return array
+
+
+def number_within(value: float, *, quantity: str, low: float, high: float, hint: str = "") -> float:
+    """Return one number after the check of :func:`within`; NaN is refused.
+
+    Raises
+    ------
+    OutOfRangeError
+        Naming the quantity, what was found, and the range.
+
+    Examples
+    --------
+    >>> number_within(float("nan"), quantity="speed_km_h", low=15.0, high=80.0)
+    Traceback (most recent call last):
+        ...
+    fieldaero.errors.OutOfRangeError: speed_km_h is not a number; allowed is 15 to 80
+    """
+    if math.isnan(value):
+        raise OutOfRangeError(f"{quantity} is not a number; allowed is {low:g} to {high:g}")
+    return float(within(value, quantity=quantity, low=low, high=high, hint=hint))

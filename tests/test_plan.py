@@ -25,7 +25,10 @@ def _quick(monkeypatch):
     def stand_in(ride, *, order, difference_m2):
         own = order.count(order[0])
         others = (len(order) - own) // (len(set(order)) - 1)
-        return ExpectedError(se_m2=SE_PER_M_S * ride.wind_m_s, setup_laps=others, baseline_laps=own, lap_s=180.0)
+        per_lap = (2.0 * (1.0 / own + 1.0 / others)) ** 0.5
+        return ExpectedError(
+            se_m2=SE_PER_M_S * ride.wind_m_s * per_lap, setup_laps=others, baseline_laps=own, lap_s=180.0
+        )
 
     monkeypatch.setattr("fieldaero.plan.expected_error", stand_in)
 

@@ -158,7 +158,8 @@ def _ride(
 
     from fieldaero.errors import FieldaeroError
     from fieldaero.expected_error import PlannedRide
-    from fieldaero.plan_inputs import former_test, power_at_speed_w, road_ridden, wish_within
+    from fieldaero.plan_inputs import former_test, power_at_speed_w, road_ridden
+    from fieldaero.ranges import number_within
     from fieldaero.simulate import CourseShape
     from fieldaero.system import System
 
@@ -166,11 +167,11 @@ def _ride(
         raise FieldaeroError("the course is to be given once: by --lap-length-m, or by --ride with a ride on it")
     if power_w is not None and speed_km_h is not None:
         raise FieldaeroError("--power-w and --speed-km-h are both given; give one of them")
-    wish_within(mass_kg, quantity="--mass-kg", low=30.0, high=250.0)
-    wish_within(crr, quantity="--crr", low=0.001, high=0.02)
+    number_within(mass_kg, quantity="--mass-kg", low=30.0, high=250.0)
+    number_within(crr, quantity="--crr", low=0.001, high=0.02)
     before = None if former is None else former_test(former)
     cda = cda_m2 if cda_m2 is not None else (before.cda_m2 if before and before.cda_m2 else CDA_M2)
-    wish_within(cda, quantity="--cda-m2", low=0.15, high=0.8)
+    number_within(cda, quantity="--cda-m2", low=0.15, high=0.8)
     planned = PlannedRide(
         course=CourseShape(shape="loop" if shape == "loop" else "out_and_back", length_m=lap_length_m or 0.0),
         power_w=power_w or 0.0,
