@@ -15,7 +15,7 @@ from fieldaero.desk_air import desk_system, mean_air_density_kg_m3
 from fieldaero.lap_rows import LapRow
 from fieldaero.run_sheet import NOT_USED
 from fieldaero.system import System
-from fieldaero.trace import Quantity, Trace, clock_ticks_s, trace_of, virtual_elevation_trace
+from fieldaero.trace import Quantity, Trace, clock_ticks_s, shown_span, trace_of, virtual_elevation_trace
 
 __all__ = ["BRUSH", "SHOWN", "brushed_s", "trace_chart", "trace_for"]
 
