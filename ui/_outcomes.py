@@ -22,7 +22,7 @@ __all__ = ["Outcome", "outcome_of", "settle", "settled"]
 
 OUTCOME, WORK = "the_outcomes", "the_work"
 MOST_KEPT = 12
-POLL_S = 0.4
+POLL_S = 0.6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +105,7 @@ def settle(desks: Sequence[Desk]) -> None:
 
 @st.fragment(run_every=POLL_S)
 def _wait(names: tuple[str, ...]) -> None:
-    st.caption("Quick answer; the full fit is on its way and takes its place in a moment.")
+    st.markdown(":small[Quick answer; the full fit is on its way and takes its place in a moment.]")
     work = _work()
     done = [name for name in names if name in work and work[name].done()]
     for name in done:

@@ -51,7 +51,7 @@ def difference_chart(result: Result) -> Any:
     frame = pd.DataFrame(rows)
     scale = alt.Scale(domain=setups, range=[COLOURS[k % len(COLOURS)] for k in range(len(setups))])
     colour = alt.Color("setup:N", scale=scale, legend=None)
-    y = alt.Y("pair:N", title=None, sort=[r["pair"] for r in rows], axis=alt.Axis(labelLimit=190, domain=False))
+    y = alt.Y("pair:N", title=None, sort=[r["pair"] for r in rows], axis=alt.Axis(labelLimit=150, domain=False))
     base = alt.Chart(frame).encode(y=y)
     layers: list[Any] = []
     smallest = next((c.smallest_difference_m2 for c in result.comparison_results if c.smallest_difference_m2), None)
@@ -62,8 +62,10 @@ def difference_chart(result: Result) -> Any:
         )
     layers += [
         alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=BAND_COLOUR).encode(x=alt.X("zero:Q")),
-        base.mark_rule(strokeWidth=3).encode(x=alt.X("low:Q", title=DIFFERENCE), x2=alt.X2("high"), color=colour),
-        base.mark_point(size=150, strokeWidth=2.5).encode(
+        base.mark_rule(strokeWidth=3).encode(
+            x=alt.X("low:Q", title=DIFFERENCE, axis=alt.Axis(tickCount=6)), x2=alt.X2("high"), color=colour
+        ),
+        base.mark_point(size=150, strokeWidth=2.5, opacity=1.0, fillOpacity=1.0).encode(
             x=alt.X("delta:Q"),
             color=colour,
             shape=alt.Shape(
@@ -80,7 +82,7 @@ def difference_chart(result: Result) -> Any:
     return alt.layer(*layers).properties(height=80 + 46 * len(rows))
 
 
-DIFFERENCE = "difference of drag area [m²], negative: less drag"
+DIFFERENCE = "ΔCdA [m²], negative: less drag"
 
 
 def lap_chart(result: Result) -> Any:
@@ -142,14 +144,14 @@ def budget_chart(result: Result, setup: str, versus: str) -> Any:
     ]
     names = list(dict.fromkeys(r["input"] for r in rows))
     order = [f"drag area of {setup}", "difference"]
-    legend = alt.Legend(title=None, orient="top", labelLimit=260)
+    legend = alt.Legend(title=None, orient="top", columns=1, labelLimit=260)
     return (
         alt.Chart(pd.DataFrame(rows))
         .mark_bar(stroke=COLOURS[0], strokeWidth=1.5)
         .encode(
-            y=alt.Y("input:N", title=None, sort=names, axis=alt.Axis(labelLimit=190)),
+            y=alt.Y("input:N", title=None, sort=names, axis=alt.Axis(labelLimit=150)),
             yOffset=alt.YOffset("of:N", sort=order),
-            x=alt.X("contribution:Q", title="contribution to the standard uncertainty [m²]"),
+            x=alt.X("contribution:Q", title="standard uncertainty [m²]", axis=alt.Axis(tickCount=6)),
             fill=alt.Fill("of:N", scale=alt.Scale(domain=order, range=["transparent", COLOURS[0]]), legend=legend),
             tooltip=[
                 alt.Tooltip("input:N"),

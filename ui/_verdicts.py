@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 from html import escape
+from typing import Literal
 
 import pandas as pd
 import streamlit as st
 
+from _looks import note
 from fieldaero.formatting import MISSING, clock, duration, interval, number, value_with_uncertainty
 from fieldaero.repeat_check import repeat_check
 from fieldaero.result import Result
@@ -16,6 +18,7 @@ from fieldaero.verdict_text import comparison_cells, is_resolved, verdict_senten
 __all__ = ["beside", "comparison_table", "lap_table", "repeat_and_drift", "verdicts", "warnings_first"]
 
 FEW = 3
+MOST_ROWS = 24  # shown without scrolling inside the table
 FILLED, HOLLOW = "●", "○"
 
 
@@ -101,15 +104,14 @@ def lap_table(result: Result) -> None:
             "by plain closure [m²]": number(row.closure_cda_m2, places=4),
         }
         if pair is not None:
-            cells["without it the difference moves [m²]"] = number(
-                shifts.get((row.ride, row.lap)), places=5, signed=True
-            )
+            cells["left out, ΔCdA moves by [m²]"] = number(shifts.get((row.ride, row.lap)), places=5, signed=True)
         told = [row.why_not] if row.why_not else []
         cells["flags"] = "; ".join([*told, *(flag.replace("_", " ") for flag in row.flags)])
         rows.append(cells)
-    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+    height: Literal["content", "auto"] = "content" if len(rows) <= MOST_ROWS else "auto"
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", height=height)
     if pair is not None:
-        st.caption(f"The last but one column is about {_plain(pair.setup)} against {_plain(pair.versus)}.")
+        note(f"What leaving a lap out would do is told for {_plain(pair.setup)} against {_plain(pair.versus)}.")
 
 
 def repeat_and_drift(result: Result) -> None:

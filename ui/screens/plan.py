@@ -10,7 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from _downloads import file_name
-from _looks import CAUTION, COLOURS, UNUSED_COLOUR, head, show_chart, way_on
+from _looks import CAUTION, COLOURS, UNUSED_COLOUR, head, note, show_chart, way_on
 from _plan_form import Wishes, plan_form, planned
 from _state import attempt, desk, keep
 from fieldaero.errors import FieldaeroError
@@ -156,7 +156,7 @@ def _curve(plan: Plan) -> None:
         ).properties(height=300),
         key="plan_curve",
     )
-    st.caption("Dashed: 80 %, called enough. Filled marks fit into the time, hollow ones take longer.")
+    note("Dashed: 80 %, called enough. Filled marks fit into the time, hollow ones take longer.")
 
 
 def _winds(plan: Plan) -> None:

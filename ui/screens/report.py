@@ -8,12 +8,15 @@ from types import ModuleType
 import streamlit as st
 
 from _downloads import figure_downloads, file_name, result_download, table_downloads
-from _looks import head, way_on
+from _looks import head, note, way_on
 from _outcomes import settled
 from _state import desk, load_sample, outcome
 from _verdicts import verdicts
+from fieldaero.errors import FieldaeroError
 from fieldaero.result import Result
 
+REPORT, MISSING, OF = "the_report", "the_report_missing", "the_report_of"
+KINDS = {".html": "text/html", ".pdf": "application/pdf"}
 EXACT, SHIFTED, NONE = "as recorded", "moved elsewhere", "left out"
 PLACES = {
     SHIFTED: "The whole track is moved to another place and keeps its shape, its directions and all results.",
@@ -50,23 +53,43 @@ def page() -> None:
 def _report(result: Result) -> None:
     st.subheader("The report")
     room = _room("fieldaero.report")
-    made = getattr(room, "report_html", None)
-    if made is None:
+    if room is None:
         st.info(
             "This installation has no report yet. What it would be made of is below: the result, the tables, the "
             "figures and the run sheet."
         )
         return
     st.write("One file for any browser, with figures, tables, method and everything a sceptical reader asks for.")
-    st.download_button(
-        "Report (HTML)",
-        data=lambda: made(result),
-        file_name=file_name(f"report {result.title}", ".html"),
-        mime="text/html",
-        key="report_html",
-        on_click="ignore",
-        type="primary",
-    )
+    with st.container(horizontal=True):
+        if st.button("Make the report", key="make_report", type="primary"):
+            _make(result, room)
+        for ending, label in ((".html", "Report (HTML)"), (".pdf", "Report (PDF)")):
+            made: dict[str, bytes] = st.session_state.get(REPORT, {}) if st.session_state.get(OF) is result else {}
+            if ending in made:
+                st.download_button(
+                    label,
+                    data=made[ending],
+                    file_name=file_name(f"report {result.title}", ending),
+                    mime=KINDS[ending],
+                    key=f"report{ending}",
+                    on_click="ignore",
+                )
+    for missing in st.session_state.get(MISSING, ()) if st.session_state.get(OF) is result else ():
+        st.warning(missing)
+
+
+def _make(result: Result, room: ModuleType) -> None:
+    """Make both kinds; where one cannot be made, the other still can."""
+    made, missing = {}, []
+    with st.spinner("Writing the report"):
+        for ending, name in ((".html", "html_report"), (".pdf", "pdf_report")):
+            try:
+                content = getattr(room, name)(result, strict_photos=False)
+            except FieldaeroError as why:
+                missing.append(str(why))
+            else:
+                made[ending] = content if isinstance(content, bytes) else content.encode("utf-8")
+    st.session_state[REPORT], st.session_state[MISSING], st.session_state[OF] = made, missing, result
 
 
 def _pack(result: Result) -> None:
@@ -90,7 +113,7 @@ def _pack(result: Result) -> None:
         captions=list(PLACES.values()),
         persist_state="session",
     )
-    st.caption("Whatever you choose, it holds the date and time of day, speed and power, and the names you typed.")
+    note("Whatever you choose, it holds the date and time of day, speed and power, and the names you typed.")
     st.download_button(
         "Data pack (ZIP)",
         data=lambda: made(result, positions=choice),
@@ -103,14 +126,9 @@ def _pack(result: Result) -> None:
 
 def _pieces(result: Result) -> None:
     st.subheader("Piece by piece")
-    figures, tables = st.columns(2, gap="large")
-    with figures:
-        st.markdown("**Figures**")
-        figure_downloads(result)
-    with tables:
-        st.markdown("**Tables and the whole result**")
-        table_downloads(result)
-        result_download(result)
+    figure_downloads(result)
+    table_downloads(result)
+    result_download(result)
 
 
 def _sheet() -> None:

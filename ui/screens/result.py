@@ -6,7 +6,7 @@ import streamlit as st
 
 from _cross_check_tables import claims_table, tunnel_table
 from _downloads import figure_downloads, result_download, table_downloads
-from _looks import head, show_chart, way_on
+from _looks import head, note, show_chart, way_on
 from _outcomes import Outcome, outcome_of, settle
 from _result_charts import budget_chart, difference_chart, lap_chart
 from _road_charts import elevation_chart, residual_chart
@@ -39,8 +39,7 @@ def page() -> None:
     if other is not None:
         _what_if_bar(found.result, other)
     verdicts(shown)
-    if not found.problem:
-        settle([desk(), *([changed] if changed is not None else [])])
+    waiting = st.container()
     warnings_first(shown)
     _differences(shown)
     _what_carries_it()
@@ -51,6 +50,9 @@ def page() -> None:
     _budget(shown)
     _cross_checks(shown)
     _files(found.result, ready=not found.quick and not found.stale)
+    if not found.problem:
+        with waiting:  # begun only when the page is drawn, for it would slow the drawing
+            settle([desk(), *([changed] if changed is not None else [])])
     way_on("screens/report.py", "On to 5 Report")
 
 
@@ -99,7 +101,7 @@ def _differences(result: Result) -> None:
         )
     if any(c.delta_cda_m2 is not None for c in result.comparison_results):
         show_chart(difference_chart(result), key="differences")
-        st.caption(
+        note(
             "Filled mark: resolved; hollow: not resolved. Lines are 95 % intervals that hold for all comparisons "
             "together; the grey band is smaller than the smallest difference that matters."
         )
@@ -116,7 +118,7 @@ def _laps(result: Result) -> None:
     st.subheader("Laps")
     if any(row.used for row in result.lap_results):
         show_chart(lap_chart(result), key="laps")
-        st.caption(
+        note(
             "Drag area of each lap with its 95 % interval, most of which all laps share, so that differences are known "
             "better than levels. Grey and hollow: laps that do not count, by plain closure."
         )
@@ -128,10 +130,10 @@ def _road(result: Result) -> None:
         return
     st.subheader("Virtual elevation, lap on lap")
     show_chart(elevation_chart(result), key="elevation")
-    st.caption("With the right drag area the laps lie on one another. Wide grey line: the road profile they share.")
+    note("With the right drag area the laps lie on one another. Wide grey line: the road profile they share.")
     st.subheader("Residual to the road profile")
     show_chart(residual_chart(result), key="residual")
-    st.caption(
+    note(
         "A step shows where a lap lost or gained energy: a brake, a gust, a passing vehicle. "
         "Point at a line for its lap."
     )
@@ -146,7 +148,7 @@ def _budget(result: Result) -> None:
     if len(pairs) > 1:
         pair = st.selectbox("Of", pairs, key="budget_pair", format_func=lambda p: f"{p[0]} against {p[1]}")
     show_chart(budget_chart(result, *pair), key="budget")
-    st.caption("Hollow bar: the drag area itself; full bar: the difference, in which most of it cancels.")
+    note("Hollow bar: the drag area itself; full bar: the difference, in which most of it cancels.")
 
 
 def _cross_checks(result: Result) -> None:
@@ -165,15 +167,12 @@ def _cross_checks(result: Result) -> None:
 def _files(result: Result, *, ready: bool) -> None:
     st.subheader("Take it with you")
     if not ready:
-        st.caption("Figures and tables can be saved as soon as the full fit of the test is there.")
+        note("Figures and tables can be saved as soon as the full fit of the test is there.")
         return
-    st.caption("The files hold the test itself, without a what-if.")
-    figures, tables = st.columns(2, gap="large")
-    with figures:
-        figure_downloads(result)
-    with tables:
-        table_downloads(result)
-        result_download(result)
+    note("The files hold the test itself, without a what-if.")
+    figure_downloads(result)
+    table_downloads(result)
+    result_download(result)
 
 
 page()
