@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from _looks import sign_of
+from _looks import note, sign_of
 from _ride_cards import plain
 from _state import desk, edition, keep, kept, step
 from fieldaero.design_balance import balance_in_words
@@ -110,7 +110,7 @@ def _pattern(picked: Sequence[DeskLap], names: tuple[str, ...]) -> None:
         step(lambda: desk().with_pattern(picked, pattern_of(text, desk().setups)), f"the pattern {text}")
 
     right.button(_count("Lay over", picked), key="lay", width="stretch", disabled=not picked, on_click=lay)
-    st.caption(" · ".join(f"{letter} is {plain(name)}" for letter, name in letters_of(names).items()))
+    note(" · ".join(f"{letter} is {plain(name)}" for letter, name in letters_of(names).items()))
 
 
 def _count(word: str, picked: Sequence[DeskLap]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import streamlit as st
@@ -20,6 +20,7 @@ __all__ = [
     "ink",
     "mark_of",
     "show_chart",
+    "show_drawn",
     "sign_of",
     "way_on",
 ]
@@ -105,7 +106,29 @@ def show_chart(chart: Any, *, key: str, width: Any = "stretch", **selection: Any
     selection
         ``on_select`` and ``selection_mode``, as for any chart of Streamlit.
     """
-    spec = chart.to_dict(validate=False)
+    return st.vega_lite_chart(_spec(chart), width=width, key=key, **selection)
+
+
+def show_drawn(make: Callable[[], Any], *, of: object, key: str, width: Any = "stretch", **selection: Any) -> Any:
+    """Show a chart as :func:`show_chart` does, drawn anew only where what it shows has changed.
+
+    Parameters
+    ----------
+    make
+        Draws it.
+    of
+        All that it shows, to be compared.
+    key, width, selection
+        As for :func:`show_chart`.
+    """
+    drawn = st.session_state.setdefault("drawn", {})
+    if key not in drawn or drawn[key][0] != (of, _dark()):
+        drawn[key] = ((of, _dark()), _spec(make()))
+    return st.vega_lite_chart(drawn[key][1], width=width, key=key, **selection)
+
+
+def _spec(chart: Any) -> dict[str, Any]:
+    spec: dict[str, Any] = chart.to_dict(validate=False)
     text, quiet = ("#c4c3be", "#3a3a38") if _dark() else ("#4a4a47", "#dedcd5")
     letters = {"labelColor": text, "titleColor": text}
     own = spec.get("config", {})
@@ -115,7 +138,7 @@ def show_chart(chart: Any, *, key: str, width: Any = "stretch", **selection: Any
         "legend": letters | own.get("legend", {}),
         "view": {"stroke": None} | own.get("view", {}),
     }
-    return st.vega_lite_chart(spec, width=width, key=key, **selection)
+    return spec
 
 
 def note(text: str) -> None:

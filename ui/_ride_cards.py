@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from _looks import note
 from _state import change, desk
 from fieldaero.desk import DeskRide
 from fieldaero.formatting import duration, number
@@ -37,14 +38,14 @@ def _card(on_desk: DeskRide) -> None:
     when = f"{card.start:%Y-%m-%d %H:%M} UTC" if card.start else "no time of day"
     device = f", {card.device}" if card.device else ""
     st.write(plain(f"{when} · {_lasting(card.duration_s)} · {number(card.distance_m)} m"))
-    st.caption(plain(f"{card.format}{device}. Recorded: {', '.join(card.sensors)}."))
+    note(plain(f"{card.format}{device}. Recorded: {', '.join(card.sensors)}."))
     st.write(plain(card.laps))
     for lack in card.lacks:
         st.markdown(f"**No {plain(lack.what)}.** {plain(lack.means)}")
     if card.noticed:
         with st.expander(f"Noticed while reading: {len(card.noticed)}"):
-            for note in card.noticed:
-                st.write(plain(f"{note[:1].upper()}{note[1:]}."))
+            for said in card.noticed:
+                st.write(plain(f"{said[:1].upper()}{said[1:]}."))
 
 
 def _lasting(seconds: float) -> str:

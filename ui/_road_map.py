@@ -8,7 +8,7 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from _looks import accent, ink, show_chart
+from _looks import accent, ink, note, show_drawn
 from _state import desk, edition, keep, kept, step
 from fieldaero.crossing import StartLine
 from fieldaero.desk import DeskRide
@@ -102,8 +102,7 @@ def road_map(on_desk: DeskRide) -> None:
     line = on_desk.start_line
     if line is None and on_desk.listing is not None and on_desk.listing.course is not None:
         line = on_desk.listing.course.start_line
-    found = track_map(on_desk.ride, laps, start_line=line)
-    if found is None:
+    if not on_desk.ride.has("latitude_deg"):
         st.info("No map: the ride has no positions. Laps come from the lap button.")
         return
     picked = kept(f"place_{on_desk.name}", None)
@@ -113,20 +112,29 @@ def road_map(on_desk: DeskRide) -> None:
         points = st.session_state[key].get("selection", {}).get(PLACE, [])
         keep(f"place_{on_desk.name}", points[0]["time_s"] if points else None)
 
-    show_chart(_map_chart(found, picked), key=key, width="content", on_select=clicked, selection_mode=PLACE)
-    st.caption("North is up. The bar across the road is the start line." if line else "North is up.")
+    show_drawn(
+        lambda: _map_chart(track_map(on_desk.ride, laps, start_line=line), picked),
+        of=(on_desk.ride.source.sha256, [(lap.start_s, lap.end_s) for lap in laps], line, picked),
+        key=key,
+        width="content",
+        on_select=clicked,
+        selection_mode=PLACE,
+    )
+    note("North is up. The bar across the road is the start line." if line else "North is up.")
     if picked is not None:
         try:
             heading = start_line_at(on_desk.ride, float(picked)).heading_deg
-            st.caption(
+            note(
                 f"Picked: the road at {moment_in_words(on_desk.ride, float(picked))}, heading {heading:.0f}°. "
                 'Choose "start line" above to cut the laps there.'
             )
         except FieldaeroError as problem:
-            st.caption(str(problem))
+            note(str(problem))
 
 
-def _map_chart(found: TrackMap, picked: float | None) -> alt.LayerChart | alt.FacetChart:
+def _map_chart(found: TrackMap | None, picked: float | None) -> alt.LayerChart | alt.FacetChart:
+    if found is None:
+        return alt.layer()
     (west, east), (south, north) = found.square_m
     across = alt.X("east_m:Q", title="east [m]", scale=alt.Scale(domain=[west, east], nice=False))
     up = alt.Y("north_m:Q", title="north [m]", scale=alt.Scale(domain=[south, north], nice=False))

@@ -22,7 +22,7 @@ def save_and_open() -> None:
             width="stretch",
             key="save_sheet",
         )
-        st.caption("The whole test on one page of text, as the command line reads it. The rides stay files beside it.")
+        st.write("The whole test on one page of text, as the command line reads it. The rides stay files beside it.")
         opened = st.file_uploader(
             "Open a run sheet: drop it together with the files it names",
             accept_multiple_files=True,

@@ -94,11 +94,7 @@ def trace_chart(
         ),
     )
     tooltip = [alt.Tooltip("lap:N"), alt.Tooltip("setup:N"), alt.Tooltip("flags:N")]
-    bands_drawn = (
-        alt.Chart(bands)
-        .mark_rect(opacity=0.22, cornerRadius=2)
-        .encode(x=across, x2="end_s:Q", color=colour, tooltip=tooltip)
-    )
+    bands_drawn = alt.Chart(bands).mark_rect(opacity=0.22).encode(x=across, x2="end_s:Q", color=colour, tooltip=tooltip)
     at_top = alt.Chart(bands).transform_calculate(middle_s="(datum.start_s + datum.end_s) / 2")
     marks = at_top.mark_point(filled=True, size=55, opacity=1.0).encode(
         x="middle_s:Q", y=alt.value(9), color=colour, shape=shape, tooltip=tooltip
@@ -120,7 +116,8 @@ def trace_chart(
         )
         .add_params(brush)
     )
-    return alt.layer(bands_drawn, line, marks, numbers).properties(height=HEIGHT)
+    ends = alt.Chart(bands).mark_rule(strokeWidth=0.6, opacity=0.4, color=ink()).encode(x="start_s:Q")
+    return alt.layer(bands_drawn, ends, line, marks, numbers).properties(height=HEIGHT)
 
 
 def _named(setup: str) -> str:

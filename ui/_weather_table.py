@@ -12,7 +12,7 @@ import streamlit as st
 
 from _edits import base_rows, edits_of, folded
 from _files import take
-from _looks import accent, show_chart
+from _looks import accent, note, show_drawn
 from _state import attempt, desk, edition
 from fieldaero.desk import Desk
 from fieldaero.desk_air import RideAir, air_over_rides
@@ -183,9 +183,11 @@ def _density() -> None:
     if not airs:
         st.info("The weather is complete. Air density is drawn here as soon as there is a ride.")
         return
-    show_chart(_density_chart(airs), key="density")
+    rides, tables = [ride.ride.source.sha256 for ride in desk().rides], desk().tables
+    shown = (rides, tables.get("weather"), tables.get("course"))
+    show_drawn(lambda: _density_chart(airs), of=shown, key="density")
     first = airs[0].air_density_kg_m3.tolist()
-    st.caption(
+    note(
         f"Air density over the ride: {number(first[0], places=4)} kg/m³ at its start and "
         f"{number(airs[-1].air_density_kg_m3.tolist()[-1], places=4)} kg/m³ at its end. The band is one standard "
         "uncertainty of the readings."

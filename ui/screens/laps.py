@@ -6,7 +6,7 @@ import streamlit as st
 
 from _choosing import balance, choosing, pick
 from _lap_table import lap_table
-from _looks import head, show_chart, way_on
+from _looks import head, note, show_drawn, way_on
 from _ride_cards import plain
 from _road_map import lap_source, road_map
 from _setups import setups
@@ -43,9 +43,17 @@ def trace(on_desk: DeskRide, rows: list[LapRow]) -> None:
     except FieldaeroError as problem:
         st.info(str(problem))
         return
-    show_chart(trace_chart(on_desk, shown, rows, desk().setups), key=key, on_select=brushed, selection_mode=BRUSH)
+    setup_names = desk().setups
+    laps = [(row.of, row.setup, row.end_s, row.flags) for row in rows]
+    show_drawn(
+        lambda: trace_chart(on_desk, shown, rows, setup_names),
+        of=(on_desk.ride.source.sha256, what, shown.note, setup_names, laps),
+        key=key,
+        on_select=brushed,
+        selection_mode=BRUSH,
+    )
     if shown.note:
-        st.caption(shown.note)
+        note(shown.note)
 
 
 def flags(rows: list[LapRow]) -> None:
