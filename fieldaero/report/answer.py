@@ -38,7 +38,7 @@ def _found(result: Result) -> str:
     if len(rows) > TOLD_SINGLY:
         return f"Against {name(result.baseline)}: {_grouped(rows)}."
     told = "; ".join(_told(row) for row in rows)
-    return told[0].upper() + told[1:] + "."
+    return f"{told[0].upper()}{told[1:]}."
 
 
 def _grouped(rows: Sequence[ComparisonResult]) -> str:
@@ -53,25 +53,25 @@ def _grouped(rows: Sequence[ComparisonResult]) -> str:
 def _told(row: ComparisonResult) -> str:
     setup, versus = name(row.setup), name(row.versus)
     if row.delta_cda_m2 is None:
-        return f"{setup} cannot be compared with {versus}, because one of the two has no usable lap"
+        return f"between {setup} and {versus} nothing can be said, because one of the two has no usable lap"
     if row.interval95_m2 is None:
-        return f"{setup} against {versus} is not resolved: a single lap of one of the two does not show how much laps scatter"
+        return f"whether {setup} differs from {versus} is not resolved, because one of the two has a single lap"
     spread = interval(*row.interval95_m2, unit="m²", signed=True)
     places = decimals((row.interval95_m2[1] - row.interval95_m2[0]) / 2.0)
     size = number(abs(row.delta_cda_m2), places=places)
     if row.verdict in (LOWER, HIGHER):
-        than = "less" if row.verdict == LOWER else "more"
+        than = "lower" if row.verdict == LOWER else "higher"
         watts = ""
         if row.watts is not None and row.watts.interval95 is not None:
             ends = sorted(abs(x) for x in row.watts.interval95)
             does = "saves" if row.verdict == LOWER else "costs"
             watts = f", which {does} {interval(ends[0], ends[1])} W at {row.watts.speed_km_h:g} km/h"
-        return f"{setup} has {size} m² {than} drag area than {versus} (95 % interval {spread}){watts}"
+        return f"with {setup} drag area is {size} m² {than} than with {versus} (95 % interval {spread}){watts}"
     if row.verdict == NO_DIFFERENCE:
         limit = "" if row.smallest_difference_m2 is None else f" of {_limit(row.smallest_difference_m2)} m²"
         return (
-            f"{setup} shows no difference that matters to {versus}: the 95 % interval, {spread}, lies within the "
-            f"smallest difference that matters{limit}"
+            f"with {setup} there is no difference that matters to {versus}: the 95 % interval, {spread}, lies within "
+            f"the smallest difference that matters{limit}"
         )
     more = (
         f"; about {row.further_laps} further laps would settle it, if it stays as found"

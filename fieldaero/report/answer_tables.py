@@ -57,7 +57,7 @@ def differences_table(result: Result, background: Background) -> Table:
 
 
 def behind_table(result: Result) -> Table:
-    """What the differences rest on: standard error, degrees of freedom, p, the interval alone, plain closure."""
+    """Return what the differences rest on: standard error, degrees of freedom, p, the interval alone, plain closure."""
     rows = [
         [
             f"{name(c.setup)} against {name(c.versus)}",
@@ -119,7 +119,7 @@ def claims_table(rows: Sequence[ClaimResult]) -> Table:
             ]
         )
     header = ("claim for", "claimed saving", "verdict", "found", "95 % interval", "probability of at least the claim")
-    return table("Claims", header, cells, words=(0, 2))
+    return table("Published savings against what the laps found", header, cells, words=(0, 2))
 
 
 def tunnel_table(result: Result) -> Table:
@@ -213,7 +213,8 @@ def _with_interval(value: float | None, bounds: Bounds) -> str:
     if bounds is None:
         return number(value, places=decimals(value, digits=3), signed=True)
     half = (bounds[1] - bounds[0]) / 2.0
-    return f"{number(value, places=decimals(half), signed=True)} ({interval(*bounds, signed=True)})"
+    together = interval(*bounds, signed=True).replace(" ", "\u00a0")  # the line may break before it, not within
+    return f"{number(value, places=decimals(half), signed=True)} ({together})"
 
 
 def _smallest(c: ComparisonResult) -> str:
@@ -225,7 +226,7 @@ def _finest(value: float | None) -> str:
 
 
 def _of_unit(value: float | None, uncertainty: float, unit: str) -> str:
-    return MISSING if value is None else f"{number(value, places=decimals(uncertainty))} {unit}".strip()
+    return MISSING if value is None else f"{number(value, places=decimals(uncertainty))} {_sign(unit)}".strip()
 
 
 def _pct(fraction: float | None, *, places: int = 0) -> str:
@@ -235,3 +236,7 @@ def _pct(fraction: float | None, *, places: int = 0) -> str:
     if places == 0 and not 0.01 <= fraction <= 0.99:
         return "below 1 %" if fraction < 0.01 else "above 99 %"
     return f"{number(100.0 * fraction, places=places)} %"
+
+
+def _sign(unit: str) -> str:
+    return unit.replace("m2", "m²").replace("m3", "m³")

@@ -35,8 +35,9 @@ def drawings(result: Result, background: Background) -> dict[str, Drawing]:
             any(c.delta_cda_m2 is not None for c in result.comparison_results),
             plots.differences,
             "Differences of drag area",
-            "Each setup's difference of drag area with its 95 % interval. Left of the line is less drag. The grey band is "
-            "smaller than the smallest difference that matters; a filled mark is a verdict, a hollow one is not resolved.",
+            "Each setup's difference of drag area with its 95 % interval. Left of the line is less drag. The grey band "
+            "is smaller than the smallest difference that matters; a filled mark is a verdict, a hollow one is not "
+            "resolved.",
             _differences_told(result),
         ),
         (

@@ -29,6 +29,9 @@ def inline_svg(figure: Figure, *, key: str, title: str, description: str) -> str
     title, description
         Text alternative, escaped here.
     """
+    figure.set_facecolor("none")  # the plate beneath is the paper
+    for axes in figure.axes:
+        axes.set_facecolor("none")
     with warnings.catch_warnings(), mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": SALT}):
         warnings.filterwarnings("ignore", message="Glyph")  # the reader's fonts have what matplotlib's lack
         drawn = figure_bytes(fitted(figure, width_inch=WIDTH_INCH), ".svg").decode("utf-8")

@@ -33,7 +33,7 @@ def laps_table(result: Result) -> Table:
                 number(row.air_density_kg_m3, places=4),
                 value_with_uncertainty(row.cda_m2, row.cda_se_m2),
                 number(row.closure_cda_m2, places=4),
-                ("outlier, " if row.outlier else "") + flags if row.used else f"does not count: {point.reason}",
+                ("outlier, " if row.outlier else "") + flags if row.used else _why(point.reason),
             ]
         )
     header = (
@@ -80,7 +80,7 @@ def elevation_table(result: Result, background: Background) -> Table:
 
 
 def profile_table(background: Background) -> Table:
-    """The road profile that all laps share."""
+    """Return the road profile that all laps share."""
     road = background.elevation
     rows = [
         [number(at), number(height, places=2, signed=True)]
@@ -123,17 +123,18 @@ def air_table(background: Background) -> Table:
 
 
 def yaw_table(background: Background) -> Table:
-    """Shares of yaw by setup."""
+    """Shares of yaw, a column per setup."""
+    shares = [{one.low_deg: one for one in ridden.bins} for ridden in background.yaw_ridden]
+    every = {low: one for own in shares for low, one in own.items()}
     rows = [
         [
-            name(ridden.setup),
             f"{number(one.low_deg)} to {number(one.high_deg)}",
-            number(100.0 * one.share, places=1),
+            *(number(100.0 * own[low].share, places=1) if low in own else MISSING for own in shares),
         ]
-        for ridden in background.yaw_ridden
-        for one in ridden.bins
+        for low, one in sorted(every.items())
     ]
-    return table("Share of the weight by yaw", ("setup", "yaw [°]", "share [%]"), rows)
+    header = ["yaw [°]", *(f"{name(ridden.setup)} [%]" for ridden in background.yaw_ridden)]
+    return table("Share of the weight by yaw", header, rows)
 
 
 def given_table(result: Result, background: Background) -> Table:
@@ -153,16 +154,18 @@ def given_table(result: Result, background: Background) -> Table:
         ["inertia of both wheels", f"{number(system.wheel_inertia_kg_m2, places=2)} kg m²"],
         ["Crr, beforehand", value_with_uncertainty(crr.given, crr.given_sd)],
         ["Crr, after the fit", value_with_uncertainty(crr.value, crr.se)],
-        [
-            "course",
-            f"{shape}, {number(course.length_m)} m, {number(course.height_range_m, places=1)} m between its highest and lowest point",
-        ],
+        ["course", f"{shape}, {number(course.length_m)} m"],
+        ["from its lowest to its highest point", f"{number(course.height_range_m, places=1)} m"],
         ["gravity", f"{number(course.gravity_m_s2, places=4)} m/s²"],
         ["roughness length for the wind's profile", f"{number(choices.roughness_length_m, places=4)} m"],
         ["drift allowed for, standard deviation", f"{number(100.0 * choices.drift_sd_per_h, places=1)} % per hour"],
         ["scatter from lap to lap, beyond the fit's", _found(result.lap_scatter_m2)],
     ]
     return table("Taken as given, and found on the way", ("quantity", "value"), rows, words=(0, 1))
+
+
+def _why(reason: str) -> str:
+    return reason if reason.startswith("left out") else f"does not count: {reason}"
 
 
 def _found(value: float | None) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -27,7 +28,7 @@ from fieldaero.verdict import NOT_RESOLVED
 
 __all__ = ["html_report"]
 
-HASH_DIGITS = 16  # shown; the whole hash stands in the JSON
+JOINED = re.compile(r"(?<=\d) (?=(?:m²|W|s|%|km|km/h|m/s|min|kg|m|MB)\b|%)| (?=±)|(?<=±) ")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,7 +64,8 @@ def html_report(result: Result, *, strict_photos: bool = True) -> str:
     if background is None or result.session is None:
         raise CannotAnswerError("this result comes without its fit; analyse the run sheet again")
     pictures = _pictures(result, background, strict=strict_photos)  # first, because it can fail
-    return _template().render(_content(result, background, pictures))
+    html: str = _template().render(_content(result, background, pictures))
+    return html
 
 
 def _template() -> Any:
@@ -73,8 +75,14 @@ def _template() -> Any:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_joined,
     )
     return environment.get_template("page.html")
+
+
+def _joined(value: Any) -> Any:
+    """Keep a number and its unit, and a value and its uncertainty, on one line."""
+    return JOINED.sub("\u00a0", value) if type(value) is str else value
 
 
 def _content(
@@ -148,9 +156,7 @@ def _content(
         "limits": _limits(result, background),
         "warnings": [note(sentence) for sentence in result.warnings],
         "safety": SAFETY,
-        "inputs": [
-            {"file": name(one.file), "sha256": one.sha256, "start": one.sha256[:HASH_DIGITS]} for one in result.inputs
-        ],
+        "inputs": [{"file": name(one.file), "sha256": one.sha256} for one in result.inputs],
     }
 
 
@@ -167,10 +173,11 @@ def _repeat(result: Result, background: Background) -> str:
         if check.repeats
         else "it leaves out zero, so something changed during the session that no setup explains"
     )
+    change = value_with_uncertainty(check.change_m2, check.se_m2, signed=True)
+    spread = interval(*check.interval95_m2, unit="m²", signed=True)
     return (
-        f"The last lap of {name(result.baseline)} (lap {check.last}), {number(check.apart_min)} min after its first (lap "
-        f"{check.first}), differs by {value_with_uncertainty(check.change_m2, check.se_m2, signed=True)} m². The 95 % "
-        f"interval is {interval(*check.interval95_m2, unit='m²', signed=True)}: {says}."
+        f"The last lap of {name(result.baseline)} (lap {check.last}), {number(check.apart_min)} min after its first "
+        f"(lap {check.first}), differs by {change} m². The 95 % interval is {spread}: {says}."
     )
 
 
@@ -178,27 +185,28 @@ def _drift(result: Result) -> str:
     drift = result.drift_m2_per_h
     if drift is None or drift.value is None:
         return "A steady drift through the session was not estimated."
+    found = value_with_uncertainty(drift.value, drift.se, signed=True)
     return (
-        f"Steady drift of drag area through the session: {value_with_uncertainty(drift.value, drift.se, signed=True)} m² "
-        "per hour. It is part of the comparison, so that it does not pass for a difference of setups."
+        f"Steady drift of drag area through the session: {found} m² per hour. It is part of the comparison, so that it "
+        "does not pass for a difference of setups."
     )
 
 
 def _limits(result: Result, background: Background) -> list[str]:
     limits = [
-        "One rider, one bike, one road and one session: another rider or another day may give other differences, and the "
-        "intervals do not count that. Several sessions can be pooled.",
+        "One rider, one bike, one road and one session: another rider or another day may give other differences, and "
+        "the intervals do not count that. Several sessions can be pooled.",
         "The setups are compared as they were ridden. If a position changes with a part, the two are one setup here.",
-        "Rolling resistance, mass and power scale are taken to be the same for all setups; a tyre pressure or a meter's "
-        "zero that changes between setups would pass for drag.",
+        "Rolling resistance, mass and power scale are taken to be the same for all setups, apart from stated changes "
+        "of mass; a tyre pressure or a meter's zero that changes between setups would pass for drag.",
         "Watts and seconds are for a flat road without wind; on another course they differ.",
         "The intervals trust the model of wind and noise, whose sizes were estimated from this ride.",
     ]
     yaw = result.yaw_result
     if yaw is not None and yaw.yaw_rms_deg is not None:
         limits.append(
-            f"The laps met yaw of {number(yaw.yaw_rms_deg, places=1)}° in the root mean square. The result says nothing of "
-            "larger yaw."
+            f"The laps met yaw of {number(yaw.yaw_rms_deg, places=1)}° in the root mean square. The result says "
+            "nothing of larger yaw."
         )
     if not background.course.closed:
         limits.append("The course does not end where it begins, so drag areas themselves rest on the height between.")
