@@ -11,8 +11,10 @@ from typing import Any
 import click
 
 from fieldaero.cli.app_command import app
+from fieldaero.cli.pack_command import pack
 from fieldaero.cli.plan_command import plan
 from fieldaero.cli.pool_command import pool
+from fieldaero.cli.report_command import report
 from fieldaero.cli.simulate_command import simulate
 from fieldaero.cli.way_out import DEBUG, Commands
 
@@ -137,6 +139,8 @@ commands.add_command(app)
 commands.add_command(plan)
 commands.add_command(simulate)
 commands.add_command(pool)
+commands.add_command(report)
+commands.add_command(pack)
 
 
 def _analyse(sheet: str, *, as_json: bool, out: str | None) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 
+import matplotlib as mpl
 from matplotlib.figure import Figure
 
 from fieldaero.errors import FieldaeroError
@@ -32,6 +33,7 @@ def figure_bytes(figure: Figure, suffix: str) -> bytes:
     if suffix.lower() not in FIGURE_SUFFIXES:
         raise FieldaeroError(f'a figure cannot be written as "{suffix}"; allowed is {" or ".join(FIGURE_SUFFIXES)}')
     kind, out = suffix.lower().removeprefix("."), io.BytesIO()
-    # Without its date the same figure is the same file.
-    figure.savefig(out, format=kind, dpi=PIXELS_PER_INCH, metadata={"Date": None} if kind == "svg" else None)
+    # Without its date, and with ids that hang on the drawing alone, the same figure is the same file.
+    with mpl.rc_context({"svg.hashsalt": "fieldaero"}):
+        figure.savefig(out, format=kind, dpi=PIXELS_PER_INCH, metadata={"Date": None} if kind == "svg" else None)
     return out.getvalue()

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fieldaero.background_rows import Background
 from fieldaero.cross_check_rows import ClaimResult
 from fieldaero.cross_check_text import UNIT_SIGNS
-from fieldaero.formatting import MISSING, decimals, interval, number, p_value, value_with_uncertainty
+from fieldaero.formatting import MISSING, decimals, duration, interval, number, p_value, value_with_uncertainty
 from fieldaero.report.names import name, note
 from fieldaero.report.table import Table, table
 from fieldaero.result import ComparisonResult, Result
@@ -18,6 +18,7 @@ __all__ = [
     "claims_table",
     "differences_table",
     "known_drag_table",
+    "races_table",
     "setups_table",
     "sweep_table",
     "tunnel_table",
@@ -157,6 +158,24 @@ def sweep_table(result: Result) -> Table:
         )
     ]
     return table("The sweeps as given", ("setup", "yaw [°]", "CdA [m²]", "standard uncertainty [m²]"), rows)
+
+
+def races_table(result: Result) -> Table:
+    """Seconds over courses."""
+    rows = [
+        [
+            f"{name(r.setup)} against {name(r.versus)}",
+            name(r.race),
+            number(r.distance_km, places=1),
+            number(r.ascent_m),
+            number(r.power_w),
+            duration(r.versus_time_s),
+            MISSING if r.delta_s is None else _with_interval(r.delta_s, r.interval95_s),
+        ]
+        for r in result.race_results
+    ]
+    header = ("comparison", "course", "distance [km]", "climbing [m]", "power [W]", "time", "difference [s]")
+    return table("Time over a course; negative is time saved", header, rows, words=(0, 1))
 
 
 def known_drag_table(result: Result) -> Table:

@@ -13,7 +13,6 @@ from fieldaero.plots import figure_bytes, fitted
 __all__ = ["WIDTH_INCH", "inline_svg"]
 
 WIDTH_INCH = 5.4
-SALT = "fieldaero"  # ids that depend on nothing but the drawing
 FONTS = "font-family: system-ui, 'DejaVu Sans', sans-serif"
 
 
@@ -32,7 +31,7 @@ def inline_svg(figure: Figure, *, key: str, title: str, description: str) -> str
     figure.set_facecolor("none")  # the plate beneath is the paper
     for axes in figure.axes:
         axes.set_facecolor("none")
-    with warnings.catch_warnings(), mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": SALT}):
+    with warnings.catch_warnings(), mpl.rc_context({"svg.fonttype": "none"}):
         warnings.filterwarnings("ignore", message="Glyph")  # the reader's fonts have what matplotlib's lack
         drawn = figure_bytes(fitted(figure, width_inch=WIDTH_INCH), ".svg").decode("utf-8")
     body = drawn[drawn.index("<svg") :]

@@ -14,6 +14,8 @@ from fieldaero.result import Result
 
 __all__ = ["air_table", "elevation_table", "given_table", "laps_table", "profile_table", "yaw_table"]
 
+SIDE_BY_SIDE = 3
+
 
 def laps_table(result: Result) -> Table:
     """Every lap, those that do not count with the reason."""
@@ -80,13 +82,17 @@ def elevation_table(result: Result, background: Background) -> Table:
 
 
 def profile_table(background: Background) -> Table:
-    """Return the road profile that all laps share."""
+    """Return the road profile that all laps share, in several columns side by side."""
     road = background.elevation
-    rows = [
+    points = [
         [number(at), number(height, places=2, signed=True)]
         for at, height in zip(road.position_m, road.road_m, strict=True)
     ]
-    return table("Road profile above the start line", ("distance [m]", "elevation [m]"), rows, words=())
+    tall = -(-len(points) // SIDE_BY_SIDE)
+    points += [["", ""]] * (tall * SIDE_BY_SIDE - len(points))
+    rows = [[cell for k in range(SIDE_BY_SIDE) for cell in points[row + k * tall]] for row in range(tall)]
+    header = ("distance [m]", "elevation [m]") * SIDE_BY_SIDE
+    return table("Road profile above the start line", header, rows, words=())
 
 
 def air_table(background: Background) -> Table:

@@ -28,7 +28,7 @@ from fieldaero.verdict import NOT_RESOLVED
 
 __all__ = ["html_report"]
 
-JOINED = re.compile(r"(?<=\d) (?=(?:m²|W|s|%|km|km/h|m/s|min|kg|m|MB)\b|%)| (?=±)|(?<=±) ")
+JOINED = re.compile(r"(?<=\d) (?=(?:m²|W|s|%|km|km/h|m/s|min|kg|m|MB)\b|%)| (?=±)|(?<=±) |(?<=^[<>]) ")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +82,7 @@ def _template() -> Any:
 
 def _joined(value: Any) -> Any:
     """Keep a number and its unit, and a value and its uncertainty, on one line."""
-    return JOINED.sub("\u00a0", value) if type(value) is str else value
+    return JOINED.sub("\u00a0", value).replace("kg/m³", "kg/\u2060m³") if type(value) is str else value
 
 
 def _content(
@@ -110,6 +110,8 @@ def _content(
         "differences": answer_tables.differences_table(result, background),
         "behind": answer_tables.behind_table(result),
         "setup_means": answer_tables.setups_table(result),
+        "races": answer_tables.races_table(result),
+        "race_notes": list(dict.fromkeys(f"{name(row.race)}: {note(row.assumed)}" for row in result.race_results)),
         "claims": answer_tables.claims_table(result.claim_results),
         "claim_sentences": [
             claim_sentence(replace(row, setup=name(row.setup), versus=name(row.versus), note=note(row.note)))
