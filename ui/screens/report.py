@@ -15,13 +15,14 @@ from _verdicts import verdicts
 from fieldaero.errors import FieldaeroError
 from fieldaero.result import Result
 
-REPORT, MISSING, OF = "the_report", "the_report_missing", "the_report_of"
+REPORT, MISSING, OF, PACK = "the_report", "the_report_missing", "the_report_of", "the_pack"
 KINDS = {".html": "text/html", ".pdf": "application/pdf"}
-EXACT, SHIFTED, NONE = "as recorded", "moved elsewhere", "left out"
+SHIFTED, EXACT = "without the place", "with the place"
 PLACES = {
-    SHIFTED: "The whole track is moved to another place and keeps its shape, its directions and all results.",
-    NONE: "No positions: laps can be found by the button only, and nothing says how the wind met the road.",
-    EXACT: "Anybody can see where you ride, and often where you live.",
+    SHIFTED: "Rides leave in metres around the start line and on a clock that begins with the session: nobody sees "
+    "where or when you rode. What is packed is analysed anew, and the pack says by how much the numbers differ.",
+    EXACT: "Rides leave with latitude, longitude and clock times: anybody can see where you ride, often where you "
+    "live, and when you are not at home.",
 }
 
 
@@ -107,21 +108,33 @@ def _pack(result: Result) -> None:
         "it away, choose what it says of where you were:"
     )
     choice = st.radio(
-        "Positions in the rides",
+        "Place and time in the rides",
         list(PLACES),
         key="pack_places",
         captions=list(PLACES.values()),
         persist_state="session",
     )
-    note("Whatever you choose, it holds the date and time of day, speed and power, and the names you typed.")
-    st.download_button(
-        "Data pack (ZIP)",
-        data=lambda: made(result, positions=choice),
-        file_name=file_name(f"data {result.title}", ".zip"),
-        mime="application/zip",
-        key="pack_zip",
-        on_click="ignore",
+    note(
+        "Either way it holds speed and power of every second, the weather, the mass and the names you typed; the name "
+        "of the device and heart rate stay at home. Making it takes some seconds."
     )
+    with st.container(horizontal=True):
+        if st.button("Make the data pack", key="make_pack"):
+            try:
+                with st.spinner("Packing, and analysing what is packed"):
+                    st.session_state[PACK] = (result, choice, made(result, with_positions=choice == EXACT))
+            except FieldaeroError as why:
+                st.error(str(why))
+        packed = st.session_state.get(PACK)
+        if packed is not None and packed[0] is result and packed[1] == choice:
+            st.download_button(
+                f"Data pack (ZIP), {choice}",
+                data=packed[2],
+                file_name=file_name(f"data {result.title}", ".zip"),
+                mime="application/zip",
+                key="pack_zip",
+                on_click="ignore",
+            )
 
 
 def _pieces(result: Result) -> None:

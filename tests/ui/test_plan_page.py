@@ -1,0 +1,61 @@
+"""The page of the plan: cautions, an answer with its reason, and its setups handed to the desk."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.ui.pages import drawn, opened, words
+
+
+@pytest.fixture(scope="module")
+def planned():
+    at = opened("plan", sample=False)
+    at.number_input(key="plan_minutes").set_value(60.0)
+    at.button(key="plan_it").click().run()
+    drawn(at)
+    return at
+
+
+def test_the_cautions_stand_before_anything_else():
+    at = opened("plan", sample=False)
+    for caution in ("quiet or closed road", "traffic law", "eyes up", "gusts", "Local rules"):
+        assert caution in at.info[0].value.replace("keep your eyes up", "eyes up")
+
+
+def test_the_answer_comes_as_a_word_with_its_reason(planned):
+    assert any(f"<strong>{word}.</strong>" in words(planned) for word in ("Go", "Marginal", "No-go"))
+    assert "laps per setup" in words(planned)
+    assert "out of reach" in words(planned)
+
+
+def test_the_order_is_shown_and_handed_to_the_desk(planned):
+    planned.button(key="plan_take").click().run()
+    desk = planned.session_state["the_desk"]
+    assert desk.setups == ("baseline", "setup 2")
+    plan = planned.session_state["the_plan"]
+    letters = {"baseline": "A", "setup 2": "B"}
+    assert planned.code[0].value == " ".join(letters[name] for name in plan.order)
+
+
+def test_a_plan_of_other_wishes_is_marked_as_of_before(planned):
+    planned.number_input(key="plan_wind").set_value(3.0).run()
+    assert any("as of before" in warning.value for warning in planned.warning)
+
+
+def test_a_wish_that_cannot_be_says_what_is_allowed():
+    at = opened("plan", sample=False)
+    at.text_area(key="plan_setups").set_value("only one")
+    at.button(key="plan_it").click().run()
+    drawn(at)
+    assert at.error
+    assert "the_plan" not in at.session_state
+
+
+def test_a_ride_on_the_desk_can_give_the_course():
+    at = opened("plan")
+    at.button_group(key="plan_by").set_value("a ride on it").run()
+    at.number_input(key="plan_minutes").set_value(60.0)
+    at.button(key="plan_it").click().run()
+    drawn(at)
+    length = at.session_state["the_desk"].rides[0].listing.course.length_m
+    assert at.session_state["the_plan"].ride.course.length_m == pytest.approx(length)
