@@ -30,6 +30,7 @@ from fieldaero.session import Session, session_of
 __all__ = ["Desk", "DeskLap", "DeskRide", "empty_desk", "ride_on_desk"]
 
 SHEET_NAME = "runsheet.toml"
+NO_FOLDER = "files on the desk"  # there is none: nothing that a sheet names is looked for on a disk
 FIRST_SETUP = "baseline"
 
 
@@ -240,7 +241,7 @@ class Desk:
                         f"[[{what}]] no. {number} names the file {row['file']}; on a page add the file itself, and its "
                         "values are taken into the table"
                     )
-        return run_sheet_from_text(self.sheet_text(), path=Path(SHEET_NAME))
+        return run_sheet_from_text(self.sheet_text(), path=Path(NO_FOLDER, SHEET_NAME))
 
     def session(self, *, former: Session | None = None) -> Session:
         """Bring it all together as from disk; what has not changed since ``former`` is taken over from it."""

@@ -23,6 +23,7 @@ __all__ = [
     "decimals",
     "duration",
     "interval",
+    "km_h",
     "number",
     "one_line",
     "p_value",
@@ -175,6 +176,17 @@ def duration(seconds: float | None, *, places: int = 0) -> str:
     tail = f"{rest / steps:0{3 + places if places else 2}.{places}f}"
     text = f"{hours}:{minutes:02d}:{tail}" if hours else f"{minutes}:{tail}"
     return MINUS + text if seconds < 0.0 and ticks else text
+
+
+def km_h(speed_m_s: float | None, *, places: int = 1) -> str:
+    """Return a speed in kilometres per hour, as people read it; the unit is for the heading to name.
+
+    Examples
+    --------
+    >>> km_h(10.0), km_h(None)
+    ('36.0', '—')
+    """
+    return number(None if speed_m_s is None else 3.6 * speed_m_s, places=places)
 
 
 def clock(moment: datetime | None, *, zone: tzinfo = UTC) -> str:

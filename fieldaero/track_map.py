@@ -49,6 +49,10 @@ class TrackMap:
         half = MARGIN * max(float(np.ptp(self.east_m)), float(np.ptp(self.north_m)), 1.0) / 2.0
         return (middle[0] - half, middle[0] + half), (middle[1] - half, middle[1] + half)
 
+    def index_at(self, time_s: float) -> int:
+        """Return which point is the nearest in time."""
+        return int(np.argmin(np.abs(self.time_s - time_s)))
+
 
 def track_map(
     ride: Ride, laps: Sequence[Lap], *, start_line: StartLine | None = None, points: int = POINTS

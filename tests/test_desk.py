@@ -121,9 +121,9 @@ def test_without_rides_there_is_no_session():
         empty_desk().session()
 
 
-@pytest.mark.parametrize("what", ["weather", "tunnel"])
+@pytest.mark.parametrize("what", ["weather", "tunnel", "races"])
 def test_a_file_on_the_disk_of_the_server_is_never_read(sample, what):
-    row = {"file": "../../etc/passwd", **({"setup": "road bar"} if what == "tunnel" else {})}
+    row = {"file": "../../etc/passwd", **({"setup": "road bar", "name": "x"})}
     with pytest.raises(RunSheetError, match=r"names the file ../../etc/passwd; on a page add the file itself"):
         sample.with_table(what, [row]).session()
 

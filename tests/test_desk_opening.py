@@ -87,6 +87,16 @@ def test_a_sweep_in_a_file_becomes_numbers_of_the_table():
     }
 
 
+def test_a_course_in_a_file_becomes_numbers_of_the_table():
+    points = "".join(f'<trkpt lat="{50 + k / 2000}" lon="8"><ele>{100 + k % 3}</ele></trkpt>' for k in range(60))
+    gpx = f'<gpx xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{points}</trkseg></trk></gpx>'
+    sheet = 'schema = 1\n[[races]]\nname = "hills"\nfile = "roads/hills.gpx"\npower_w = 240.0\n'
+    (row,) = opened(sheet, **{"hills.gpx": gpx.encode()}).tables["races"]
+    assert "file" not in row
+    assert (row["name"], row["power_w"], row["distance_m"][0]) == ("hills", 240.0, 0.0)
+    assert row["distance_m"][-1] == pytest.approx(59 / 2000 * 111_230, rel=0.01)
+
+
 def test_a_ride_in_a_folder_is_found_by_its_name_alone(text, content):
     desk = opened(text.replace(RIDE, f"../far/{RIDE}"), **{RIDE: content})
     assert [ride.name for ride in desk.rides] == [RIDE]

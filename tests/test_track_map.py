@@ -31,6 +31,11 @@ def test_the_map_is_as_large_as_the_course(ride, listing):
     assert set(found.lap) >= {lap.number for lap in listing.laps[2:14]}
 
 
+def test_a_moment_is_found_on_the_map(ride, listing):
+    found = track_map(ride, listing.laps)
+    assert abs(found.time_s[found.index_at(1000.4)] - 1000.4) < 5.0
+
+
 def test_the_line_is_drawn_across_the_road(ride, listing):
     line = start_line_at(ride, listing.laps[4].start_s)
     found = track_map(ride, listing.laps, start_line=line)

@@ -19,6 +19,7 @@ __all__ = [
     "head",
     "ink",
     "mark_of",
+    "note",
     "show_chart",
     "show_drawn",
     "sign_of",

@@ -155,7 +155,7 @@ def _map_chart(found: TrackMap | None, picked: float | None) -> alt.LayerChart |
         ends = pd.DataFrame({"east_m": found.line_east_m, "north_m": found.line_north_m})
         layers.append(alt.Chart(ends).mark_line(strokeWidth=5, color=accent()).encode(x="east_m:Q", y="north_m:Q"))
     if picked is not None:
-        nearest = track.iloc[[int((track["time_s"] - float(picked)).abs().argmin())]]
+        nearest = track.iloc[[found.index_at(float(picked))]]
         ring = alt.Chart(nearest).mark_point(size=160, strokeWidth=2.5, color=accent(), shape="circle")
         layers.append(ring.encode(x="east_m:Q", y="north_m:Q"))
     return alt.layer(*layers).properties(width=SIDE, height=SIDE)

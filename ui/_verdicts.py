@@ -10,7 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from _looks import note
-from fieldaero.formatting import MISSING, clock, duration, interval, number, value_with_uncertainty
+from fieldaero.formatting import MISSING, clock, duration, interval, km_h, number, value_with_uncertainty
 from fieldaero.repeat_check import repeat_check
 from fieldaero.result import Result
 from fieldaero.verdict_text import comparison_cells, is_resolved, verdict_sentence
@@ -97,7 +97,7 @@ def lap_table(result: Result) -> None:
             "counts": "yes" if row.used else "no",
             "start [UTC]": clock(None if row.start is None else datetime.fromisoformat(row.start)),
             "time [min]": duration(row.duration_s, places=1),
-            "speed [km/h]": number(row.speed_m_s * 3.6, places=1),
+            "speed [km/h]": km_h(row.speed_m_s),
             "power [W]": number(row.power_w, places=0),
             "yaw, median [°]": number(row.yaw_deg_median, places=1),
             "CdA ± s.e. [m²]": value_with_uncertainty(row.cda_m2, row.cda_se_m2),

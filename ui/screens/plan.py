@@ -14,7 +14,7 @@ from _looks import CAUTION, COLOURS, UNUSED_COLOUR, head, note, show_chart, way_
 from _plan_form import Wishes, plan_form, planned
 from _state import attempt, desk, keep
 from fieldaero.errors import FieldaeroError
-from fieldaero.formatting import number
+from fieldaero.formatting import duration, number
 from fieldaero.lap_pattern import letters_of
 from fieldaero.plan import Plan
 from fieldaero.plan_handover import with_plan
@@ -99,7 +99,7 @@ def _ride(plan: Plan) -> None:
         f"{plan.laps_per_setup} laps per setup, {len(plan.order)} in all after {plan.warm_up_laps} dry laps, and "
         f"{plan.changes} changes of setup: {number(plan.ride_min)} of {number(plan.available_min)} min. A lap is "
         f"{shape} of {number(plan.ride.course.length_m)} m at {number(plan.ride.power_w)} W, "
-        f"{number(plan.lap_s / 60.0, places=1)} min. Wind at your height {number(plan.wind_m_s, places=1)} m/s."
+        f"{duration(plan.lap_s)} min. Wind at your height {number(plan.wind_m_s, places=1)} m/s."
     )
     st.markdown("**Order**, drawn by lot and balanced in time:")
     st.html(
