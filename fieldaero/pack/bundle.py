@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from fieldaero import plots
 from fieldaero.analysis import analyse
-from fieldaero.errors import CannotAnswerError, FieldaeroError
+from fieldaero.errors import CannotAnswerError, FieldaeroError, RunSheetError
 from fieldaero.local_positions import is_local
 from fieldaero.pack.readme import readme
 from fieldaero.pack.rides import Disguise, disguise_of, ride_in
@@ -40,7 +40,9 @@ FIGURES = {
 }
 
 
-def pack_bytes(result: Result, *, with_positions: bool = False, with_originals: bool = False) -> bytes:
+def pack_bytes(
+    result: Result, *, with_positions: bool = False, with_originals: bool = False, strict_photos: bool = True
+) -> bytes:
     """Return the data pack of a result as the bytes of a ZIP.
 
     Parameters
@@ -52,6 +54,9 @@ def pack_bytes(result: Result, *, with_positions: bool = False, with_originals: 
         clock that begins with the session.
     with_originals
         Add the ride files as they were recorded, with all that is in them: place, time, device, heart rate.
+
+    strict_photos
+        Whether a photograph that cannot be used is an error; if not, it is left out.
 
     Returns
     -------
@@ -69,7 +74,7 @@ def pack_bytes(result: Result, *, with_positions: bool = False, with_originals: 
     session = result.session
     if session is None:
         raise CannotAnswerError("this result comes without its rides; analyse the run sheet again")
-    files = _inputs(session, with_positions=with_positions)
+    files = _inputs(session, with_positions=with_positions, strict_photos=strict_photos)
     again, report = _analysed(files)
     files |= {"report.html": report.encode("utf-8"), **_outputs(again)}
     if with_originals:
@@ -87,7 +92,7 @@ def pack_bytes(result: Result, *, with_positions: bool = False, with_originals: 
     return _zipped(files)
 
 
-def _inputs(session: Session, *, with_positions: bool) -> dict[str, bytes]:
+def _inputs(session: Session, *, with_positions: bool, strict_photos: bool) -> dict[str, bytes]:
     """Run sheet, rides and photographs, as they lie in the pack."""
     sheet = session.run_sheet
     observations = sheet.observations(date=session.rides[0].ride.start_time)
@@ -99,7 +104,12 @@ def _inputs(session: Session, *, with_positions: bool) -> dict[str, bytes]:
     for k, setup in enumerate(sheet.setups, start=1):
         for i, file in enumerate(setup.photos, start=1):
             name = f"photos/setup-{k}-{i}.jpg"
-            files[name] = photo(sheet.path.parent, file).jpeg
+            try:
+                files[name] = photo(sheet.path.parent, file).jpeg
+            except RunSheetError:
+                if strict_photos:
+                    raise
+                continue
             photos.setdefault(setup.name, []).append(name)
     text = packed_sheet(
         sheet,
