@@ -65,7 +65,8 @@ def analyse_session(
         As there.
     start
         A fit of the same rides with somewhat other laps or inputs: its noise parameters are kept, which
-        saves most of the time and moves the result by little.
+        saves most of the time and moves the result by little. Times over race courses, which take the most of what
+        is left, are not worked out then.
     """
     say = progress or (lambda _: None)
     sheet = session.run_sheet
@@ -119,7 +120,7 @@ def analyse_session(
         budget_rows=estimates.budget,
         claim_results=claim_results(sheet, comparisons=comparisons, setups=setups, road=flat_road(session, estimates)),
         tunnel_results=tunnel_results(sweeps, estimates=estimates, setups=setups, comparisons=comparisons),
-        race_results=race_results(session, estimates),
+        race_results=race_results(session, estimates) if start is None else (),
         known_drag_results=known_drag_results(sheet, comparisons=comparisons),
         yaw_result=yaw_result(estimates),
         estimates=estimates,

@@ -58,7 +58,7 @@ def test_every_section_is_there(shared):
         "Residual to the road profile",
         "Repeat check and drift",
         "Uncertainty budget",
-        "Claims and tunnel",
+        "Claims, tunnel and course",
         "Take it with you",
     ]
 

@@ -152,7 +152,7 @@ def _budget(result: Result) -> None:
 
 
 def _cross_checks(result: Result) -> None:
-    st.subheader("Claims and tunnel")
+    st.subheader("Claims, tunnel and course")
     for title, sentences in cross_check_sections(result):
         if sentences:
             st.markdown(f"**{title}**")
