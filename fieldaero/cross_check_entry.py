@@ -58,9 +58,7 @@ def claims_from_rows(rows: Sequence[Row], *, former: Sequence[Row] = ()) -> list
             continue
         missing = [name for name in ("setup", "saves", "unit") if name not in claim]
         if missing:
-            raise RunSheetError(
-                f"claim {k}: {missing[0]} is missing; give setup, saving and unit"
-            )
+            raise RunSheetError(f"claim {k}: {missing[0]} is missing; give setup, saving and unit")
         before = next((c for c in former if all(c.get(n) == claim.get(n) for n in ("setup", "versus", "unit"))), {})
         out.append({**{n: v for n, v in before.items() if n not in CLAIM_COLUMNS}, **claim})
     return out
@@ -99,9 +97,7 @@ def sweeps_from_rows(rows: Sequence[Row], *, former: Sequence[Row] = ()) -> list
             continue
         missing = [name for name in TUNNEL_COLUMNS[:3] if name not in point]
         if missing:
-            raise RunSheetError(
-                f"tunnel row {k}: {missing[0]} is missing; give setup, yaw and drag area"
-            )
+            raise RunSheetError(f"tunnel row {k}: {missing[0]} is missing; give setup, yaw and drag area")
         points.setdefault(point["setup"], []).append(point)
     out: list[dict[str, Any]] = [dict(sweep) for sweep in former if sweep.get("file")]
     for setup, own in points.items():
