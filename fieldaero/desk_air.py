@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fieldaero.atmosphere import wind_at_height_m_s
 from fieldaero.desk import Desk
-from fieldaero.errors import CannotAnswerError, FieldaeroError, WeatherError
+from fieldaero.errors import CannotAnswerError, FieldaeroError, RunSheetError, WeatherError
 from fieldaero.run_sheet import RunSheet, run_sheet_from_text
 from fieldaero.session import RIDER_HEIGHT_M
 from fieldaero.system import System
@@ -79,7 +79,7 @@ def desk_weather(desk: Desk) -> Weather:
     ------
     CannotAnswerError
         If there is none yet.
-    RunSheetError, WeatherError
+    WeatherError
         For a row that is incomplete or cannot be; the message says which.
     """
     rows = [dict(row) for row in desk.tables.get("weather", ())]
@@ -89,7 +89,11 @@ def desk_weather(desk: Desk) -> Weather:
         if "file" in row:
             raise WeatherError(f"weather, row {number}: names the file {row['file']}; add that file itself")
     first = desk.rides[0].ride.start_time if desk.rides else None
-    return Weather(_weather_and_system(rows, desk, {"mass_kg": USUAL_MASS_KG}).observations(date=first))
+    try:
+        return Weather(_weather_and_system(rows, desk, {"mass_kg": USUAL_MASS_KG}).observations(date=first))
+    except (RunSheetError, WeatherError) as problem:
+        # The reader has a table before him, not the run sheet.
+        raise WeatherError(str(problem).replace(f"{SHEET}: [[weather]] no. ", "weather, row ")) from None
 
 
 def _weather_and_system(rows: list[dict[str, Any]], desk: Desk, system: Mapping[str, Any]) -> RunSheet:
@@ -114,7 +118,7 @@ def air_over_rides(desk: Desk) -> tuple[RideAir, ...]:
 
     Raises
     ------
-    CannotAnswerError, RunSheetError, WeatherError
+    CannotAnswerError, WeatherError
         As :func:`desk_weather`.
     """
     weather = desk_weather(desk)

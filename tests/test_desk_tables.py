@@ -12,7 +12,7 @@ from fieldaero.desk import DeskLap, empty_desk
 from fieldaero.desk_air import air_over_rides, lap_winds_m_s
 from fieldaero.desk_missing import still_missing
 from fieldaero.desk_opening import open_on_desk
-from fieldaero.errors import CannotAnswerError, RunSheetError, WeatherError
+from fieldaero.errors import CannotAnswerError, WeatherError
 from fieldaero.lap_rows import lap_rows, laps_within
 from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
 
@@ -46,7 +46,7 @@ def test_weather_is_told_although_the_rest_of_the_test_is_not_finished(sample):
 def test_no_weather_and_half_a_row_are_told(sample):
     with pytest.raises(CannotAnswerError, match="no weather yet"):
         air_over_rides(sample.with_table("weather", []))
-    with pytest.raises(RunSheetError, match="temperature_c is missing"):
+    with pytest.raises(WeatherError, match="weather, row 1: temperature_c is missing"):
         air_over_rides(sample.with_table("weather", [{"pressure_hpa": 1000.0}]))
     with pytest.raises(WeatherError, match="no humidity"):
         air_over_rides(sample.with_table("weather", [{"temperature_c": 15.0, "pressure_hpa": 1000.0}]))

@@ -141,7 +141,7 @@ def _map_chart(found: TrackMap | None, picked: float | None) -> alt.LayerChart |
     track = pd.DataFrame({"time_s": found.time_s, "east_m": found.east_m, "north_m": found.north_m, "lap": found.lap})
     base = alt.Chart(track).encode(x=across, y=up)
     road = base.mark_line(strokeWidth=1.5, color=ink(), opacity=0.55).encode(order="time_s:Q")
-    place = alt.selection_point(name=PLACE, fields=["time_s"], on="click", nearest=False, toggle=False)
+    place = alt.selection_point(name=PLACE, fields=["time_s"], on="click", nearest=True, toggle=False)
     targets = (
         base.mark_circle(size=70, color=accent())
         .encode(

@@ -47,6 +47,8 @@ def setups() -> None:
     names = desk().setups
     for k, row in enumerate(desk().tables.get("setups", ())):
         _fields(k, row, names)
+    if len(names) < 2:
+        st.write("One setup alone has nothing to be compared with: add the other one.")
     left, right = st.columns([1, 1], vertical_alignment="bottom")
     key = f"baseline_{edition()}"
     left.selectbox(

@@ -43,7 +43,9 @@ HEIGHT = 190
 def with_weather_rows(now: Desk, rows: Sequence[Mapping[str, Any]], edits: Mapping[str, Any]) -> Desk:
     """Fold the editor's edits into the readings; reports stay as they are."""
     reports = [row for row in now.tables.get("weather", ()) if "metar" in row]
-    return now.with_table("weather", [*(_plain(row) for row in folded([dict(r) for r in rows], edits)), *reports])
+    readings = [_plain(row) for row in folded([dict(r) for r in rows], edits)]
+    # A time alone was put there to begin with, and is no reading as long as nobody writes one beside it.
+    return now.with_table("weather", [*(row for row in readings if set(row) != {"time"}), *reports])
 
 
 def with_reports(now: Desk, text: str, *, month: datetime | None) -> Desk:
@@ -56,7 +58,10 @@ def with_reports(now: Desk, text: str, *, month: datetime | None) -> Desk:
 def weather() -> None:
     """Show weather to be filled in, and the air density over the rides that it gives."""
     st.subheader("Weather")
-    st.write("One row per reading; more rows let the air follow the time of day. Wind may be left out.")
+    st.write(
+        "One row per reading: temperature, pressure at the course and humidity are needed, wind may be left out. "
+        "One row is enough; more let the air follow the time of day."
+    )
     _table()
     left, right = st.columns([1, 2])
     with left:
@@ -74,7 +79,13 @@ def weather() -> None:
 
 
 def _readings() -> list[dict[str, Any]]:
-    return [dict(row) for row in desk().tables.get("weather", ()) if "metar" not in row]
+    """Return the readings; to begin with, a row for the start of the first ride and one for the end of the last."""
+    rows = [dict(row) for row in desk().tables.get("weather", ()) if "metar" not in row]
+    if rows or _reports():
+        return rows
+    starts = [ride.ride.clock(0.0) for ride in desk().rides[:1]]
+    ends = [ride.ride.clock(ride.ride.duration_s) for ride in desk().rides[-1:]]
+    return [{"time": moment.replace(second=0, microsecond=0)} for moment in [*starts, *ends] if moment is not None]
 
 
 def _reports() -> str:
@@ -192,9 +203,6 @@ def _density() -> None:
         f"{number(airs[-1].air_density_kg_m3.tolist()[-1], places=4)} kg/m³ at its end. The band is one standard "
         "uncertainty of the readings."
     )
-    for air in airs:
-        for warning in air.warnings:
-            st.warning(f"{air.ride}: {warning}")
 
 
 def _density_chart(airs: Sequence[RideAir]) -> alt.LayerChart | alt.FacetChart:

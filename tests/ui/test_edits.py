@@ -97,17 +97,28 @@ def test_edits_of_several_laps_at_once(sample, rows):
 
 def test_weather_rows_keep_what_the_table_does_not_show_and_the_reports(sample):
     begun = sample.with_table("weather", [{"temperature_c": 15.0, "temperature_sd_c": 0.2}, {"metar": "XXXX 030720Z"}])
-    edits = {"edited_rows": {0: {"temperature_c": 16}}, "added_rows": [{"time": "2026-05-03T07:00:00.000"}]}
+    edits = {
+        "edited_rows": {0: {"temperature_c": 16}},
+        "added_rows": [{"time": "2026-05-03T07:00:00.000", "dew_point_c": 9}],
+    }
     after = with_weather_rows(begun, [begun.tables["weather"][0]], edits)
     assert after.tables["weather"] == [
         {"temperature_c": 16.0, "temperature_sd_c": 0.2},
-        {"time": SEVEN},
+        {"time": SEVEN, "dew_point_c": 9.0},
         {"metar": "XXXX 030720Z"},
     ]
 
 
+def test_a_time_alone_is_no_reading():
+    begun = [{"time": SEVEN}, {"time": SEVEN}]
+    after = with_weather_rows(empty_desk(), begun, {"edited_rows": {1: {"temperature_c": 15}}})
+    assert after.tables["weather"] == [{"time": SEVEN, "temperature_c": 15.0}]
+
+
 def test_a_time_with_a_zone_is_kept():
-    after = with_weather_rows(empty_desk(), [], {"added_rows": [{"time": "2026-05-03T09:00:00+02:00"}]})
+    after = with_weather_rows(
+        empty_desk(), [], {"added_rows": [{"time": "2026-05-03T09:00:00+02:00", "temperature_c": 15}]}
+    )
     assert after.tables["weather"][0]["time"] == SEVEN
 
 

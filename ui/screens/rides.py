@@ -35,7 +35,10 @@ rider_and_bike()
 weather()
 
 missing = still_missing(desk())
-st.subheader("Still missing" if missing else "Nothing is missing")
+if any(lack.needed for lack in missing):
+    st.subheader("Still missing")
+else:
+    st.subheader("Would make the answer stronger" if missing else "Nothing is missing")
 if not missing:
     st.write("Rides, rider and bike, weather and laps are complete: the result is on page 4.")
 for lack in missing:
