@@ -137,7 +137,7 @@ def _air(result: Result, session: Session, estimates: Estimates) -> tuple[LapAir
     place = {(lap.ride, lap.lap.number): k for k, lap in enumerate(estimates.laps)}
     yaw = segment_yaw_deg(estimates)
     return tuple(
-        _lap_air(session, lap, estimates, place.get((lap.ride, lap.lap.number)), yaw, point.minutes)
+        _lap_air(session, lap, estimates, place.get((lap.ride, lap.lap.number)), yaw, point.middle_min)
         for lap, point in zip(session.laps, lap_points(result), strict=True)
     )
 

@@ -22,7 +22,7 @@ class LapPoint:
     ----------
     ride, lap, setup, used
         As in the result; setup "-" where none is named.
-    minutes
+    middle_min
         Middle of the lap, minutes after the first lap began; laps of rides without a clock follow one another.
     clock
         Start as time of day, None without a clock.
@@ -37,7 +37,7 @@ class LapPoint:
     lap: int
     setup: str
     used: bool
-    minutes: float
+    middle_min: float
     clock: datetime | None
     cda_m2: float | None
     low_m2: float | None
@@ -63,7 +63,7 @@ def lap_points(result: Result) -> tuple[LapPoint, ...]:
                 lap=row.lap,
                 setup=row.setup,
                 used=row.used,
-                minutes=(elapsed + row.duration_s / 2.0) / 60.0,
+                middle_min=(elapsed + row.duration_s / 2.0) / 60.0,
                 clock=at,
                 cda_m2=value,
                 low_m2=None if value is None or spread is None else value - spread,

@@ -33,7 +33,7 @@ def repeat_check(result: Result) -> RepeatCheck | None:
     return RepeatCheck(
         first=estimates.laps[a].lap.number,
         last=estimates.laps[b].lap.number,
-        apart_min=points[b].minutes - points[a].minutes,
+        apart_min=points[b].middle_min - points[a].middle_min,
         change_m2=change,
         se_m2=se,
         interval95_m2=(low, high),

@@ -34,10 +34,10 @@ def test_what_the_laps_leave_of_the_road_averages_out(result):
 def test_every_lap_is_a_point_in_order_of_time(result):
     points = lap_points(result)
     assert [p.lap for p in points] == list(range(1, 17))
-    assert all(b.minutes > a.minutes for a, b in pairwise(points))
+    assert all(b.middle_min > a.middle_min for a, b in pairwise(points))
     apart = points[13].clock - points[2].clock
     durations = [row.duration_s for row in result.lap_results]
-    assert points[13].minutes - points[2].minutes == pytest.approx(
+    assert points[13].middle_min - points[2].middle_min == pytest.approx(
         (apart.total_seconds() + (durations[13] - durations[2]) / 2.0) / 60.0, abs=1e-3
     )
 

@@ -52,7 +52,7 @@ def plan_form() -> Wishes:
     rides = [r.name for r in own.rides if r.listing is not None]
     left, right = st.columns(2, gap="large")
     with left:
-        st.subheader("Course and rider")
+        st.header("Course and rider")
         by = LENGTH
         if rides:
             by = _choice("Course given by", [LENGTH, RIDE], "plan_by") or LENGTH
@@ -72,7 +72,7 @@ def plan_form() -> Wishes:
         cda = _number("About your drag area [m²]", "plan_cda", 0.25, 0.15, 0.8, 0.005, "%.3f")
         crr = _number("Crr", "plan_crr", system.get("crr", 0.0045), 0.001, 0.02, 0.0001, "%.4f")
     with right:
-        st.subheader("Air, setups and time")
+        st.header("Air, setups and time")
         wind = _number("Mean wind, as a station or forecast gives it [m/s]", "plan_wind", 2.0, 0.0, 40.0, 0.5)
         height = _number("Height of that wind meter [m]", "plan_height", 10.0, 0.5, 200.0, 1.0)
         names = list(own.setups) if len(own.setups) > 1 else ["baseline", "setup 2"]

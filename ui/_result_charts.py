@@ -90,7 +90,7 @@ def lap_chart(result: Result) -> Any:
     points = [p for p in lap_points(result) if p.cda_m2 is not None]
     rows: list[dict[str, Any]] = [
         {
-            "minutes": p.minutes,
+            "minutes": p.middle_min,
             "cda": p.cda_m2,
             "low": p.low_m2,
             "high": p.high_m2,

@@ -10,6 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from _looks import note
+from _ride_cards import plain
 from fieldaero.formatting import MISSING, clock, duration, interval, km_h, number, value_with_uncertainty
 from fieldaero.repeat_check import repeat_check
 from fieldaero.result import Result
@@ -50,13 +51,13 @@ def warnings_first(result: Result) -> None:
     """Show what weakens the result, the rest of a long list on request."""
     if not result.warnings:
         return
-    st.subheader("Mind first")
+    st.header("Mind first")
     for sentence in result.warnings[:FEW]:
-        st.warning(_plain(sentence))
+        st.warning(plain(sentence))
     if len(result.warnings) > FEW:
         with st.expander(f"{len(result.warnings) - FEW} more to mind"):
             for sentence in result.warnings[FEW:]:
-                st.warning(_plain(sentence))
+                st.warning(plain(sentence))
 
 
 def comparison_table(result: Result) -> None:
@@ -111,7 +112,7 @@ def lap_table(result: Result) -> None:
     height: Literal["content", "auto"] = "content" if len(rows) <= MOST_ROWS else "auto"
     st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", height=height)
     if pair is not None:
-        note(f"What leaving a lap out would do is told for {_plain(pair.setup)} against {_plain(pair.versus)}.")
+        note(f"What leaving a lap out would do is told for {plain(pair.setup)} against {plain(pair.versus)}.")
 
 
 def repeat_and_drift(result: Result) -> None:
@@ -146,8 +147,3 @@ def repeat_and_drift(result: Result) -> None:
             f"Mean wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s "
             f"from {number(result.wind.from_deg)}°."
         )
-
-
-def _plain(text: str) -> str:
-    """Return text without the marks that Markdown would take for its own."""
-    return "".join(f"\\{c}" if c in "\\`*_{}[]<>#$~|:" else c for c in text)

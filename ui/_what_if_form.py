@@ -11,6 +11,8 @@ from typing import Any
 
 import streamlit as st
 
+from _looks import note
+from _ride_cards import plain
 from _state import change, desk
 from fieldaero.desk import Desk, DeskLap
 from fieldaero.run_sheet import NOT_USED
@@ -67,6 +69,8 @@ def laps_form() -> None:
         key=key,
         on_change=fold,
     )
+    out = [told(lap) for lap in laps if lap in current_what_if().left_out]
+    note(f"Left out: {plain(', '.join(out))}." if out else "No lap is left out.")
 
 
 def what_if_form() -> None:

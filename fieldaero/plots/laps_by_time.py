@@ -36,10 +36,10 @@ def laps_by_time(result: Result) -> Figure:
         assert p.low_m2 is not None
         assert p.high_m2 is not None
         colour = colour_of(p.setup, setups)
-        axes.plot([p.minutes, p.minutes], [p.low_m2, p.high_m2], color=colour, linewidth=1.6, gid="interval")
-        axes.plot(p.minutes, p.cda_m2, marker=mark_of(p.setup, setups), markersize=8, color=colour, gid="lap")
+        axes.plot([p.middle_min, p.middle_min], [p.low_m2, p.high_m2], color=colour, linewidth=1.6, gid="interval")
+        axes.plot(p.middle_min, p.cda_m2, marker=mark_of(p.setup, setups), markersize=8, color=colour, gid="lap")
     for mean in result.setup_results:
-        own = [p.minutes for p in used if p.setup == mean.setup]
+        own = [p.middle_min for p in used if p.setup == mean.setup]
         if own and mean.cda_m2 is not None:
             colour = colour_of(mean.setup, setups)
             axes.plot([min(own), max(own)], [mean.cda_m2] * 2, color=colour, linestyle=":", linewidth=1.2, gid="mean")
@@ -52,11 +52,17 @@ def laps_by_time(result: Result) -> Figure:
         for p in points:
             if not p.used and p.cda_m2 is not None and low < p.cda_m2 < high:
                 axes.plot(
-                    p.minutes, p.cda_m2, marker="o", markersize=8, color=GREY, markerfacecolor="white", gid="left out"
+                    p.middle_min,
+                    p.cda_m2,
+                    marker="o",
+                    markersize=8,
+                    color=GREY,
+                    markerfacecolor="white",
+                    gid="left out",
                 )
                 axes.annotate(
                     f"lap {p.lap}: {p.reason}",
-                    (p.minutes, p.cda_m2),
+                    (p.middle_min, p.cda_m2),
                     xytext=(0, -14),
                     textcoords="offset points",
                     ha="center",

@@ -50,7 +50,7 @@ def test_it_opens_with_the_verdict_and_a_word_beside_the_mark(shared):
 
 
 def test_every_section_is_there(shared):
-    assert [heading.value for heading in shared.subheader] == [
+    assert [heading.value for heading in shared.header] == [
         "Differences",
         "What carries the answer",
         "Laps",
@@ -124,7 +124,7 @@ def test_a_first_fit_that_fails_says_what_to_do():
     rides = tuple(replace(ride, setups=("-",) * len(ride.setups)) for ride in desk(other).rides)
     put(at, replace(desk(other), rides=rides))
     assert "Name at least one whole lap" in at.error[0].value
-    assert not at.subheader
+    assert not at.header
 
 
 def test_one_setup_has_nothing_to_be_compared_with():

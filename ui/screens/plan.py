@@ -93,7 +93,7 @@ def _answer(plan: Plan) -> None:
 
 
 def _ride(plan: Plan) -> None:
-    st.subheader("The ride")
+    st.header("The ride")
     shape = "there and back" if plan.ride.course.shape == "out_and_back" else "a loop"
     st.write(
         f"{plan.laps_per_setup} laps per setup, {len(plan.order)} in all after {plan.warm_up_laps} dry laps, and "
@@ -110,7 +110,7 @@ def _ride(plan: Plan) -> None:
 
 
 def _curve(plan: Plan) -> None:
-    st.subheader("What more or fewer laps would do")
+    st.header("What more or fewer laps would do")
     rows = [
         {
             "laps": p.laps_per_setup,
@@ -160,7 +160,7 @@ def _curve(plan: Plan) -> None:
 
 
 def _winds(plan: Plan) -> None:
-    st.subheader("What the wind would do to the same laps")
+    st.header("What the wind would do to the same laps")
     cases = [(c.wind_m_s, c.se_m2, c.probability, "") for c in plan.other_winds]
     cases.append((plan.wind_m_s, plan.se_m2, plan.probability, "this plan"))
     rows = [
@@ -176,7 +176,7 @@ def _winds(plan: Plan) -> None:
 
 
 def _take(plan: Plan) -> None:
-    st.subheader("Take it with you")
+    st.header("Take it with you")
     sheet, text, take = st.columns(3)
     name = f"plan {' '.join(plan.setups)}"
     sheet.download_button(

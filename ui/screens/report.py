@@ -52,7 +52,7 @@ def page() -> None:
 
 
 def _report(result: Result) -> None:
-    st.subheader("The report")
+    st.header("The report")
     room = _room("fieldaero.report")
     if room is None:
         st.info(
@@ -94,7 +94,7 @@ def _make(result: Result, room: ModuleType) -> None:
 
 
 def _pack(result: Result) -> None:
-    st.subheader("The data pack")
+    st.header("The data pack")
     made = getattr(_room("fieldaero.pack"), "pack_bytes", None)
     if made is None:
         st.info("This installation cannot make the pack yet: put the run sheet below beside your ride files instead.")
@@ -138,14 +138,14 @@ def _pack(result: Result) -> None:
 
 
 def _pieces(result: Result) -> None:
-    st.subheader("Piece by piece")
+    st.header("Piece by piece")
     figure_downloads(result)
     table_downloads(result)
     result_download(result)
 
 
 def _sheet() -> None:
-    st.subheader("Run sheet")
+    st.header("Run sheet")
     st.write("The whole test on one page of text. Beside the ride files it is all that `fieldaero analyse` needs.")
     st.download_button(
         "Run sheet (TOML)",

@@ -45,7 +45,7 @@ def page() -> None:
     _what_carries_it()
     _laps(shown)
     _road(shown)
-    st.subheader("Repeat check and drift")
+    st.header("Repeat check and drift")
     repeat_and_drift(shown)
     _budget(shown)
     _cross_checks(shown)
@@ -86,7 +86,7 @@ def _what_if_bar(original: Result, other: Outcome) -> None:
 
 def _differences(result: Result) -> None:
     names = list(desk().setups)
-    st.subheader("Differences")
+    st.header("Differences")
     if len(names) > 1:
         st.session_state.setdefault(BASELINE, desk().baseline)
         if st.session_state[BASELINE] != desk().baseline and desk().baseline in names:
@@ -109,13 +109,13 @@ def _differences(result: Result) -> None:
 
 
 def _what_carries_it() -> None:
-    st.subheader("What carries the answer")
+    st.header("What carries the answer")
     laps_form()
     what_if_form()
 
 
 def _laps(result: Result) -> None:
-    st.subheader("Laps")
+    st.header("Laps")
     if any(row.used for row in result.lap_results):
         show_chart(lap_chart(result), key="laps")
         note(
@@ -128,10 +128,10 @@ def _laps(result: Result) -> None:
 def _road(result: Result) -> None:
     if result.estimates is None:
         return
-    st.subheader("Virtual elevation, lap on lap")
+    st.header("Virtual elevation, lap on lap")
     show_chart(elevation_chart(result), key="elevation")
     note("With the right drag area the laps lie on one another. Wide grey line: the road profile they share.")
-    st.subheader("Residual to the road profile")
+    st.header("Residual to the road profile")
     show_chart(residual_chart(result), key="residual")
     note(
         "A step shows where a lap lost or gained energy: a brake, a gust, a passing vehicle. "
@@ -143,7 +143,7 @@ def _budget(result: Result) -> None:
     pairs = list(dict.fromkeys((row.setup, row.versus) for row in result.budget_rows))
     if not pairs:
         return
-    st.subheader("Uncertainty budget")
+    st.header("Uncertainty budget")
     pair = pairs[0]
     if len(pairs) > 1:
         pair = st.selectbox("Of", pairs, key="budget_pair", format_func=lambda p: f"{p[0]} against {p[1]}")
@@ -152,7 +152,7 @@ def _budget(result: Result) -> None:
 
 
 def _cross_checks(result: Result) -> None:
-    st.subheader("Claims, tunnel and course")
+    st.header("Claims, tunnel and course")
     for title, sentences in cross_check_sections(result):
         if sentences:
             st.markdown(f"**{title}**")
@@ -165,7 +165,7 @@ def _cross_checks(result: Result) -> None:
 
 
 def _files(result: Result, *, ready: bool) -> None:
-    st.subheader("Take it with you")
+    st.header("Take it with you")
     if not ready:
         note("Figures and tables can be saved as soon as the full fit of the test is there.")
         return
