@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from fieldaero.desk import DeskLap
-from tests.ui.pages import opened, words
+from fieldaero.readers import read_ride
+from fieldaero.readers.csv_out import write_csv
+from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
+from tests.ui.pages import drawn, opened, words
 
 RIDE = "morning.fit"
 
@@ -25,7 +30,7 @@ def key_of(elements, start):
 
 def picked(at, *numbers):
     at.multiselect(key=key_of(at.multiselect, "picked")).set_value([DeskLap(ride=RIDE, lap=k) for k in numbers]).run()
-    assert not at.exception
+    drawn(at)
     return at
 
 
@@ -37,7 +42,7 @@ def test_without_a_ride_the_page_shows_the_way():
     at = opened("laps", sample=False)
     assert "There is no ride yet" in at.info[0].value
     at.button(key="load_sample").click().run()
-    assert not at.exception
+    drawn(at)
     assert "Balance of the design" in [element.value for element in at.subheader]
 
 
@@ -83,7 +88,7 @@ def test_a_lap_alone_is_told(laps):
 def test_laps_found_in_another_way_are_given_anew(laps):
     at = laps
     at.radio(key=key_of(at.radio, "lap_source")).set_value("repeat").run()
-    assert not at.exception
+    drawn(at)
     assert desk_of(at).rides[0].lap_source == "repeat"
     assert set(desk_of(at).rides[0].setups) == {"-"}
 
@@ -93,7 +98,7 @@ def test_a_start_line_is_set_from_the_start_of_a_lap(laps):
     at.radio(key=key_of(at.radio, "lap_source")).set_value("line").run()
     at.selectbox(key=key_of(at.selectbox, "line_at")).set_value("the start of lap 5").run()
     at.button(key=f"cut_{RIDE}").click().run()
-    assert not at.exception
+    drawn(at)
     assert desk_of(at).rides[0].start_line is not None
     assert len(desk_of(at).laps) >= 12
 
@@ -103,7 +108,7 @@ def test_a_line_beside_the_road_says_what_to_do_and_the_step_can_be_taken_back(l
     at.radio(key=key_of(at.radio, "lap_source")).set_value("line").run()
     next(field for field in at.number_input if field.label == "Latitude [°]").set_value(0.0)
     next(button for button in at.button if button.label == "Cut the laps at this line").click().run()
-    assert not at.exception
+    drawn(at)
     assert any("the start line is passed never" in error.value for error in at.error)
     at.button(key="take_back").click().run()
     assert not at.error
@@ -112,7 +117,7 @@ def test_a_line_beside_the_road_says_what_to_do_and_the_step_can_be_taken_back(l
 @pytest.mark.parametrize("what", ["speed", "power", "recorded elevation", "virtual elevation"])
 def test_every_trace_can_be_shown(laps, what):
     laps.radio(key="trace").set_value(what).run()
-    assert not laps.exception
+    drawn(laps)
     assert not laps.error
     assert ("not the result" in words(laps)) == (what == "virtual elevation")
 
@@ -151,3 +156,80 @@ def test_what_is_given_outlives_a_page_switch(laps):
     at.switch_page("screens/laps.py").run()
     assert setups_of(at, 3) == ["low extensions"]
     assert [lap.lap for lap in at.multiselect(key=key_of(at.multiselect, "picked")).value] == [3]
+
+
+def csv_of(rows):
+    return "\n".join(["time_s,speed_m_s,power_w", *rows]).encode()
+
+
+def with_file(name, content):
+    at = opened("rides", sample=False)
+    at.file_uploader(key="drop_0").set_value([(name, content, "text/csv")]).run()
+    at.switch_page("screens/laps.py").run()
+    drawn(at)
+    return at
+
+
+def test_a_ride_in_which_no_lap_was_found_says_why_and_shows_its_trace():
+    at = with_file("straight.csv", csv_of(f"{t},10.0,{200 + t % 7}" for t in range(600)))
+    assert any("no laps found" in error.value for error in at.error)
+    assert at.button(key="pick_good").disabled
+    assert "Lap by lap" not in [element.value for element in at.subheader]
+
+
+def test_a_trace_that_the_ride_does_not_hold_is_told():
+    at = with_file("straight.csv", csv_of(f"{t},10.0,{200 + t % 7}" for t in range(600)))
+    at.radio(key="trace").set_value("recorded elevation").run()
+    assert any("holds no elevation" in info.value for info in at.info)
+    at.radio(key="trace").set_value("virtual elevation").run()
+    assert any("no lap with power" in info.value for info in at.info)
+
+
+def halves():
+    """The sample's ride as if the device had been stopped in the middle, as two files."""
+    ride = read_ride(sample_folder() / RIDE)
+    for name, low, high in (("first.csv", 0.0, 1700.0), ("second.csv", 1700.0, 4000.0)):
+        table = ride.table[(ride.table["time_s"] >= low) & (ride.table["time_s"] < high)].reset_index(drop=True)
+        marks = tuple(m for m in ride.lap_marks if m.start_s >= low and m.end_s <= high)
+        yield name, replace(ride, table=table, lap_marks=marks)
+
+
+def test_two_rides_are_shown_one_at_a_time_and_listed_together(tmp_path):
+    files = []
+    for name, ride in halves():
+        write_csv(ride, tmp_path / name)
+        files.append((name, (tmp_path / name).read_bytes(), "text/csv"))
+    at = opened("rides", sample=False)
+    at.file_uploader(key="drop_0").set_value(files).run()
+    assert not at.error
+    at.switch_page("screens/laps.py").run()
+    drawn(at)
+    assert [ride.name for ride in desk_of(at).rides] == ["first.csv", "second.csv"]
+    options = at.multiselect(key=key_of(at.multiselect, "picked")).options
+    assert any(option.startswith("second.csv lap 1") for option in options)
+    at.selectbox(key="ride_shown").set_value("second.csv").run()
+    drawn(at)
+    assert key_of(at.radio, "lap_source").startswith("lap_source_second.csv")
+    at.button(key="pick_good").click().run()
+    at.button(key="give").click().run()
+    assert all("baseline" in ride.setups for ride in desk_of(at).rides)
+
+
+def test_the_run_sheet_can_be_saved_from_this_page_and_holds_what_was_chosen(laps):
+    at = picked(laps, 3)
+    at.selectbox(key=key_of(at.selectbox, "give_to")).set_value("-").run()
+    at.button(key="give").click().run()
+    assert at.get("download_button")[0].proto.label == "Save the run sheet"
+    assert (
+        desk_of(at).sheet_text().count('"road bar"')
+        == opened("laps").session_state["the_desk"].sheet_text().count('"road bar"') - 1
+    )
+
+
+def test_a_run_sheet_is_opened_from_any_page():
+    at = opened("laps", sample=False)
+    names = (RIDE, SAMPLE_SHEET)
+    files = [(name, (sample_folder() / name).read_bytes(), "application/octet-stream") for name in names]
+    at.file_uploader(key="open_sheet_0").set_value(files).run()
+    drawn(at)
+    assert desk_of(at).baseline == "road bar"

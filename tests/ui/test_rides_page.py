@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
-from tests.ui.pages import opened, words
+from tests.ui.pages import drawn, opened, words
 
 RIDE = ("morning.fit", (sample_folder() / "morning.fit").read_bytes(), "application/octet-stream")
 SHEET = (SAMPLE_SHEET, (sample_folder() / SAMPLE_SHEET).read_bytes(), "application/toml")
@@ -16,7 +16,7 @@ NO_POWER = ("slow.csv", "\n".join(["time_s,speed_m_s", *(f"{t},10.0" for t in ra
 def dropped(*files):
     at = opened("rides", sample=False)
     at.file_uploader(key="drop_0").set_value(list(files)).run()
-    assert not at.exception
+    drawn(at)
     return at
 
 
@@ -27,7 +27,7 @@ def desk_of(at):
 def test_the_first_visit_offers_the_sample_in_one_click():
     at = opened("rides", sample=False)
     at.button(key="load_sample").click().run()
-    assert not at.exception
+    drawn(at)
     assert len(desk_of(at).laps) == 16
     assert "Nothing is missing" in [element.value for element in at.subheader]
 
@@ -88,7 +88,7 @@ def test_reports_need_the_elevation_and_then_give_a_density():
     at.text_area(key=key_of(at.text_area, "metar")).set_value(report).run()
     assert any("elevation" in info.value for info in at.info)
     at.number_input(key=key_of(at.number_input, "elevation")).set_value(120.0).run()
-    assert not at.exception
+    drawn(at)
     assert "Air density over the ride" in words(at)
     assert desk_of(at).tables["weather"] == [{"metar": report}]
 
