@@ -15,6 +15,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from fieldaero import plots
     from fieldaero.analysis import analyse, analyse_session
     from fieldaero.closure import lap_closure, virtual_elevation
     from fieldaero.course import find_course
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
     from fieldaero.session import open_session
     from fieldaero.simulate import simulate_session
     from fieldaero.system import System
+
+_ROOMS = ("plots",)  # whole rooms among the names: fa.plots.differences(result)
 
 _WHERE = {
     "CannotAnswerError": "errors",
@@ -84,6 +87,7 @@ __all__ = [
     "flag_laps",
     "lap_closure",
     "open_session",
+    "plots",
     "pool_results",
     "pool_sheets",
     "read_ride",
@@ -95,6 +99,8 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
+    if name in _ROOMS:
+        return import_module(f"fieldaero.{name}")
     if name not in _WHERE:
         raise AttributeError(f"module 'fieldaero' has no attribute {name!r}")
     value = getattr(import_module(f"fieldaero.{_WHERE[name]}"), name)

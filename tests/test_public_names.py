@@ -28,7 +28,7 @@ def sections(function) -> set[str]:
 
 
 def test_the_public_list_is_what_can_be_loaded():
-    assert sorted(fieldaero.__all__) == sorted(fieldaero._WHERE)
+    assert sorted(fieldaero.__all__) == sorted([*fieldaero._WHERE, *fieldaero._ROOMS])
     assert len(set(fieldaero.__all__)) == len(fieldaero.__all__)
 
 

@@ -154,14 +154,11 @@ def _ride(
     cda_m2: float | None,
     crr: float,
 ) -> PlannedRide:
-    from dataclasses import replace
-
     from fieldaero.errors import FieldaeroError
-    from fieldaero.expected_error import PlannedRide
-    from fieldaero.plan_inputs import former_test, power_at_speed_w, road_ridden
+    from fieldaero.plan_inputs import former_test, road_ridden
+    from fieldaero.planned_ride import planned_ride
     from fieldaero.ranges import number_within
     from fieldaero.simulate import CourseShape
-    from fieldaero.system import System
 
     if (lap_length_m is None) == (ride is None):
         raise FieldaeroError("the course is to be given once: by --lap-length-m, or by --ride with a ride on it")
@@ -170,28 +167,14 @@ def _ride(
     number_within(mass_kg, quantity="--mass-kg", low=30.0, high=250.0)
     number_within(crr, quantity="--crr", low=0.001, high=0.02)
     before = None if former is None else former_test(former)
-    cda = cda_m2 if cda_m2 is not None else (before.cda_m2 if before and before.cda_m2 else CDA_M2)
-    number_within(cda, quantity="--cda-m2", low=0.15, high=0.8)
-    planned = PlannedRide(
-        course=CourseShape(shape="loop" if shape == "loop" else "out_and_back", length_m=lap_length_m or 0.0),
-        power_w=power_w or 0.0,
-        wind_m_s=0.0,
-        system=System(mass_kg=mass_kg, crr=crr),
-        cda_m2=cda,
-    )
+    course = CourseShape(shape="loop" if shape == "loop" else "out_and_back", length_m=lap_length_m or 0.0)
     if ride is not None:
         ridden = road_ridden(ride)
-        planned = replace(planned, course=ridden.course)
-        if power_w is None and speed_km_h is None and ridden.power_w is not None:
+        course = ridden.course
+        if power_w is None and speed_km_h is None:
             power_w = ridden.power_w
-    if before is not None:
-        planned = replace(
-            planned,
-            lap_scatter_m2=before.lap_scatter_m2,
-            slow_share=before.slow_share,
-            gust_share=before.gust_share,
-            sensors=before.sensors,
-        )
-    if power_w is None:
-        power_w = power_at_speed_w(planned, speed_km_h=SPEED_KM_H if speed_km_h is None else speed_km_h)
-    return replace(planned, power_w=power_w)
+    cda = cda_m2 if cda_m2 is not None else (before.cda_m2 if before and before.cda_m2 else CDA_M2)
+    number_within(cda, quantity="--cda-m2", low=0.15, high=0.8)
+    return planned_ride(
+        course, mass_kg=mass_kg, crr=crr, cda_m2=cda, power_w=power_w, speed_km_h=speed_km_h, former=before
+    )
