@@ -215,11 +215,11 @@ def virtual_elevation_trace(
             y += [found.elevation_m, np.array([np.nan])]
     kept_s, kept = thinned(np.concatenate(t), np.concatenate(y), points=points)
     return Trace(
-        label="virtual elevation from the start of each lap [m]",
+        label="virtual elevation [m]",
         time_s=kept_s,
         values=kept,
-        note=f"In still air, with a drag area of {cda:.3f} m² and a Crr of {system.crr:.4f} for all laps: a first "
-        "look, not the result.",
+        note=f"Counted from the start of each lap, in still air, with a drag area of {cda:.3f} m² and a Crr of "
+        f"{system.crr:.4f} for all laps: a first look, not the result.",
     )
 
 
