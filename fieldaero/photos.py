@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import io
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 
 from fieldaero.errors import RunSheetError
 
@@ -92,7 +94,7 @@ def _outside(name: str) -> RunSheetError:
 
 def _cleaned(content: bytes, name: str) -> Photo:
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), _whole_files_only():
             warnings.simplefilter("ignore")  # about sizes and odd metadata, which are dealt with here
             with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
                 _refuse_giants(picture.width, picture.height, name)
@@ -111,6 +113,17 @@ def _cleaned(content: bytes, name: str) -> Photo:
     out = io.BytesIO()
     clean.save(out, "JPEG", quality=QUALITY, optimize=True)
     return Photo(name=name, jpeg=out.getvalue(), width=clean.width, height=clean.height)
+
+
+@contextmanager
+def _whole_files_only() -> Iterator[None]:
+    """Refuse files that break off, whatever another library has set for the whole program."""
+    before = ImageFile.LOAD_TRUNCATED_IMAGES
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+    try:
+        yield
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = before
 
 
 def _refuse_giants(width: int, height: int, name: str) -> None:

@@ -7,12 +7,15 @@ import textwrap
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Annotation
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import FixedLocator, MaxNLocator
+
+from fieldaero.formatting import shortened
 
 __all__ = ["fitted"]
 
 LETTERS_PER_INCH = 12.0  # of the default font at 10 points, on the safe side
 LONGEST_NOTE = 12  # letters; a longer note inside the axes would lie over other marks
+LONGEST_ROW_NAME = 18  # letters
 KEY_LETTERS = 7  # room that a legend's mark takes
 WIDEST_TICKS = 5
 
@@ -33,10 +36,22 @@ def fitted(figure: Figure, *, width_inch: float) -> Figure:
     """
     figure.set_size_inches(width_inch, figure.get_size_inches()[1])
     for axes in figure.axes:
+        _names(axes)
         _labels(axes, width_inch)
         _notes(axes)
         _legend(axes, width_inch)
     return figure
+
+
+def _names(axes: Axes) -> None:
+    """Set the rows' names so that they leave room for what is drawn."""
+    if not isinstance(axes.yaxis.get_major_locator(), FixedLocator):
+        return
+    set_anew = []
+    for name in (text.get_text() for text in axes.get_yticklabels()):
+        lines = name.split("\n") if "\n" in name else textwrap.wrap(name, LONGEST_ROW_NAME)[:2]
+        set_anew.append("\n".join(shortened(line, LONGEST_ROW_NAME) for line in lines))
+    axes.set_yticks(axes.get_yticks(), set_anew)
 
 
 def _labels(axes: Axes, width_inch: float) -> None:
