@@ -18,6 +18,7 @@ from fieldaero.pack.readme import readme
 from fieldaero.pack.rides import Disguise, disguise_of, ride_in
 from fieldaero.pack.sheet import packed_sheet
 from fieldaero.photos import photo
+from fieldaero.plots.gallery import FIGURES
 from fieldaero.readers import write_csv
 from fieldaero.report import html_report
 from fieldaero.result import Result
@@ -28,16 +29,6 @@ __all__ = ["SHEET", "pack_bytes"]
 
 SHEET = "runsheet.toml"
 STAMP = (1980, 1, 1, 0, 0, 0)  # the first moment that a ZIP can tell: the same content is the same file
-FIGURES = {
-    "differences": plots.differences,
-    "laps": plots.laps_by_time,
-    "elevation": plots.elevation,
-    "residual": plots.residual,
-    "air": plots.air,
-    "yaw": plots.yaw_ridden,
-    "tunnel": plots.tunnel,
-    "budget": plots.budget,
-}
 
 
 def pack_bytes(
