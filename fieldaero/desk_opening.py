@@ -8,7 +8,6 @@ so that the desk holds all there is.
 from __future__ import annotations
 
 import tempfile
-import tomllib
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import replace
@@ -20,7 +19,7 @@ import tomli_w
 from fieldaero.desk import Desk, empty_desk, ride_on_desk
 from fieldaero.errors import OutOfRangeError, RideError, RunSheetError
 from fieldaero.race_course import course_from_file, course_numbers
-from fieldaero.run_sheet import RunSheet, run_sheet_from_text
+from fieldaero.run_sheet import RunSheet, run_sheet_from_text, toml_table
 from fieldaero.tunnel_sweep import read_sweep_csv
 from fieldaero.weather_csv import weather_readings
 
@@ -99,10 +98,7 @@ def files_beside(sheet: Path, text: str) -> dict[str, bytes]:
 
 
 def _checked(text: str, name: str) -> tuple[RunSheet, dict[str, Any]]:
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        raise RunSheetError(f"{name}: is not valid TOML: {problem}; mend that line") from None
+    raw = toml_table(text, name=name)
     return run_sheet_from_text(tomli_w.dumps(_filled_up(raw)), path=Path(name)), raw
 
 

@@ -17,6 +17,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 
 from fieldaero.errors import RunSheetError
+from fieldaero.limits import WAY_OUT, beyond
 
 __all__ = ["LARGEST_MB", "LARGEST_MEGAPIXELS", "LONGEST_SIDE", "Photo", "photo"]
 
@@ -56,9 +57,9 @@ def photo(folder: Path, name: str) -> Photo:
     path = _inside(folder, name)
     try:
         size_mb = path.stat().st_size / 1e6
-        if size_mb > LARGEST_MB:
+        if beyond(size_mb, LARGEST_MB):
             raise RunSheetError(
-                f"photo {name}: has {size_mb:.0f} MB; allowed are {LARGEST_MB:.0f} MB. Save a smaller copy"
+                f"photo {name}: has {size_mb:.0f} MB; allowed are {LARGEST_MB:.0f} MB. Save a smaller copy; {WAY_OUT}"
             )
         content = path.read_bytes()
     except OSError as problem:
@@ -128,10 +129,10 @@ def _whole_files_only() -> Iterator[None]:
 
 def _refuse_giants(width: int, height: int, name: str) -> None:
     megapixels = width * height / 1e6
-    if megapixels > LARGEST_MEGAPIXELS:
+    if beyond(megapixels, LARGEST_MEGAPIXELS):
         raise RunSheetError(
             f"photo {name}: has {width} by {height} pixels, {megapixels:.0f} megapixels; allowed are "
-            f"{LARGEST_MEGAPIXELS:.0f}. Save a smaller copy"
+            f"{LARGEST_MEGAPIXELS:.0f}. Save a smaller copy; {WAY_OUT}"
         )
 
 

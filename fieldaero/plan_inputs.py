@@ -17,6 +17,7 @@ from fieldaero.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m_s
 from fieldaero.errors import CannotAnswerError, OutOfRangeError, RunSheetError
 from fieldaero.expected_error import PlannedRide
 from fieldaero.lap_listing import LapListing, list_laps, mean_power_w
+from fieldaero.limits import WAY_OUT, beyond
 from fieldaero.ranges import number_within
 from fieldaero.readers import read_ride
 from fieldaero.result import Result
@@ -239,12 +240,15 @@ def _share(sd_m_s: float | None, mean_m_s: float | None, usual: float) -> float:
 
 def _from_json(where: Path) -> FormerTest:
     try:
-        if where.stat().st_size > MOST_BYTES:
-            raise RunSheetError(f"{where}: is too large for the result of a test; give result.json or a run sheet")
+        if beyond(where.stat().st_size, MOST_BYTES):
+            raise RunSheetError(
+                f"{where}: {where.stat().st_size / 1e6:.0f} MB is too large for the result of a test; allowed are "
+                f"{MOST_BYTES / 1e6:.0f} MB. Give result.json or a run sheet; {WAY_OUT}"
+            )
         told: Any = json.loads(where.read_text(encoding="utf-8"))
     except OSError as problem:
         raise RunSheetError(f"{where}: cannot be read: {problem.strerror}") from None
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # no UTF-8, no JSON, or a number of thousands of digits
         raise RunSheetError(f"{where}: is not JSON; give result.json of an analysis, or a run sheet") from None
     if not isinstance(told, dict) or told.get("schema") != 1 or "lap_scatter_m2" not in told:
         raise RunSheetError(f"{where}: is not the result of an analysis; result.json comes from: fieldaero analyse")

@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from fieldaero.crossing import StartLine
 from fieldaero.errors import RunSheetError, WeatherError
 from fieldaero.laps import LapSource
+from fieldaero.limits import WAY_OUT, beyond
 from fieldaero.local_positions import LOCAL_FRAME
 from fieldaero.metar_reports import parse_metar
 from fieldaero.observation import Observation, observation_from_readings
@@ -47,6 +48,7 @@ __all__ = [
     "check_lap_list",
     "read_run_sheet",
     "run_sheet_from_text",
+    "toml_table",
 ]
 
 SCHEMA = 1
@@ -151,9 +153,10 @@ def read_run_sheet(path: str | os.PathLike[str]) -> RunSheet:
     try:
         if where.is_dir():
             raise RunSheetError(f"{where}: is a folder; name the run sheet in it, a file like test.toml")
-        if where.stat().st_size > LARGEST_BYTES:
+        if beyond(where.stat().st_size, LARGEST_BYTES):
             raise RunSheetError(
-                f"{where}: {where.stat().st_size / 1e6:.0f} MB is too large for a run sheet; is it a ride?"
+                f"{where}: {where.stat().st_size / 1e6:.0f} MB is too large for a run sheet; allowed are "
+                f"{LARGEST_BYTES / 1e6:.0f} MB. Is it a ride? Else {WAY_OUT}"
             )
         data = where.read_bytes()
     except FileNotFoundError:
@@ -177,10 +180,7 @@ def run_sheet_from_text(text: str, *, path: Path, sha256: str | None = None) -> 
     RunSheetError
         As :func:`read_run_sheet`.
     """
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        raise RunSheetError(f"{path.name}: is not valid TOML: {problem}; mend that line") from None
+    raw = toml_table(text, name=path.name)
     if raw.get("schema", SCHEMA) != SCHEMA:
         raise RunSheetError(f"{path.name}: schema is {raw['schema']}; allowed is {SCHEMA}")
     try:
@@ -220,6 +220,25 @@ def run_sheet_from_text(text: str, *, path: Path, sha256: str | None = None) -> 
         defaults_used=defaults,
         table=table,
     )
+
+
+def toml_table(text: str, *, name: str) -> dict[str, Any]:
+    """Return what TOML says, as it stands there.
+
+    Raises
+    ------
+    RunSheetError
+        Where it is no TOML; with ``name`` and what is wrong.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise RunSheetError(f"{name}: is not valid TOML: {problem}; mend that line") from None
+    except (ValueError, RecursionError):  # the parser's own limits: digits of a whole number, depth of nested lists
+        raise RunSheetError(
+            f"{name}: holds a number of thousands of digits, or lists within lists by the hundred; a run sheet has "
+            "neither, take it out"
+        ) from None
 
 
 def _start_line(table: StartLineTable) -> StartLine:

@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
 from fieldaero.errors import RunSheetError
+from fieldaero.limits import WAY_OUT, beyond
 from fieldaero.run_sheet import RunSheet, TunnelSweep
 from fieldaero.run_sheet_schema import FEWEST_YAW_ANGLES
 
@@ -222,7 +223,13 @@ def read_sweep_csv(path: Path, *, table: TunnelSweep, where: str) -> Sweep:
 def _rows(path: Path, where: str) -> tuple[list[dict[str, float]], str]:
     name = path.name
     try:
-        content = path.read_bytes() if path.stat().st_size <= LARGEST_BYTES else b"\0"
+        size_mb = path.stat().st_size / 1e6
+        if beyond(1e6 * size_mb, LARGEST_BYTES):
+            raise RunSheetError(
+                f"{where}: {name} has {size_mb:.0f} MB; tables of a sweep up to {LARGEST_BYTES / 1e6:.0f} MB are read. "
+                f"Keep one row per angle, or {WAY_OUT}"
+            )
+        content = path.read_bytes()
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise RunSheetError(f"{where}: {name} is not UTF-8 text; save the sweep as CSV in UTF-8") from None
@@ -234,12 +241,15 @@ def _rows(path: Path, where: str) -> tuple[list[dict[str, float]], str]:
     if "\0" in text:
         raise RunSheetError(f"{where}: {name} is no table of a sweep; save it as CSV, one row per angle")
     lines = csv.reader(text.splitlines())
-    header = [cell.strip() for cell in next(lines, [])]
-    _check_header(header, name)
     rows = []
-    for row in lines:
-        if any(cell.strip() for cell in row):
-            rows.append(_point(header, row, f"{name}, line {lines.line_num}"))
+    try:
+        header = [cell.strip() for cell in next(lines, [])]
+        _check_header(header, name)
+        for row in lines:
+            if any(cell.strip() for cell in row):
+                rows.append(_point(header, row, f"{name}, line {lines.line_num}"))
+    except csv.Error as problem:
+        raise RunSheetError(f"{where}: {name} is not readable as CSV ({problem}); check its quotes") from None
     if not rows:
         raise RunSheetError(f"{name}: no points in it; allowed are {FEWEST_YAW_ANGLES} or more, one row per angle")
     return rows, hashlib.sha256(content).hexdigest()

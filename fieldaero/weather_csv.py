@@ -14,11 +14,14 @@ from datetime import datetime
 from pathlib import Path
 
 from fieldaero.errors import WeatherError
+from fieldaero.limits import WAY_OUT, beyond
 from fieldaero.observation import Observation, observation_from_readings
 
 __all__ = ["WEATHER_COLUMNS", "is_weather_csv", "read_weather_csv", "weather_readings"]
 
 Reading = dict[str, float | datetime]
+
+LARGEST_BYTES = 5_000_000  # a reading every ten seconds for half a week
 
 WEATHER_COLUMNS: tuple[str, ...] = (
     "time",
@@ -63,10 +66,12 @@ def read_weather_csv(path: str | os.PathLike[str]) -> list[Observation]:
     """
     name = Path(path).name
     try:
-        content = Path(path).read_bytes()
+        size_bytes = Path(path).stat().st_size
+        content = b"" if beyond(size_bytes, LARGEST_BYTES) else Path(path).read_bytes()
     except OSError as error:
         reason = error.strerror or "unreadable"
         raise WeatherError(f"{name}: cannot be read ({reason}); check the path of the weather file") from error
+    _check_size(size_bytes, name)
     return [_observation(reading, where) for where, reading in _readings(content, name)]
 
 
@@ -95,6 +100,7 @@ def weather_readings(content: bytes, *, name: str) -> list[Reading]:
     ...                  name="station.csv")[0]["pressure_hpa"]
     968.4
     """
+    _check_size(len(content), name)
     found = []
     for where, reading in _readings(content, name):
         _observation(reading, where)
@@ -115,6 +121,14 @@ def is_weather_csv(content: bytes) -> bool:
     return {"time", "temperature_c"} <= set(columns) <= set(WEATHER_COLUMNS)
 
 
+def _check_size(size_bytes: int, name: str) -> None:
+    if beyond(size_bytes, LARGEST_BYTES):
+        raise WeatherError(
+            f"{name}: {size_bytes / 1e6:.0f} MB; weather files up to {LARGEST_BYTES / 1e6:.0f} MB are read. Keep the "
+            f"hours of the test, or {WAY_OUT}"
+        )
+
+
 def _readings(content: bytes, name: str) -> Iterator[tuple[str, Reading]]:
     try:
         text = content.decode("utf-8-sig")
@@ -122,6 +136,13 @@ def _readings(content: bytes, name: str) -> Iterator[tuple[str, Reading]]:
         raise WeatherError(f"{name}: not UTF-8 text; save it as CSV in UTF-8") from error
     if "\0" in text:
         raise WeatherError(f"{name}: holds zero bytes, so it is no text; save it as CSV in UTF-8")
+    try:
+        yield from _rows(text, name)
+    except csv.Error as error:
+        raise WeatherError(f"{name}: not readable as CSV ({error}); check quotes and delimiters") from error
+
+
+def _rows(text: str, name: str) -> Iterator[tuple[str, Reading]]:
     rows = csv.reader(text.splitlines())
     header = [cell.strip() for cell in next(rows, [])]
     _check_header(header, name)

@@ -20,7 +20,7 @@ from fieldaero.readers.clock import parse_time
 from fieldaero.readers.csv_columns import IN_OTHER_UNITS, KNOWN_COLUMNS, LOCAL_COLUMNS, MISSING
 from fieldaero.readers.csv_laps import marks_of_rows, runs
 from fieldaero.readers.detect import RideFile, text_of
-from fieldaero.readers.recording import Recording, counted, table_of
+from fieldaero.readers.recording import Recording, check_samples, counted, table_of
 from fieldaero.ride import Pause
 
 __all__ = ["read_csv"]
@@ -133,6 +133,7 @@ def _cells(name: str, lines: list[tuple[int, str]]) -> _Sheet:
                 "cells with semicolons"
             )
         numbers.append(line)
+        check_samples(len(numbers), name)
         rows.append([cell.strip() for cell in row[: len(header)]])
     unknown = [column for column in header if column and column not in KNOWN_COLUMNS]
     if unknown:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from fieldaero.errors import RideError
+from fieldaero.limits import WAY_OUT, beyond
 
 __all__ = ["RideFile", "load", "recognise", "text_of"]
 
@@ -100,8 +101,8 @@ def recognise(raw: bytes, *, name: str) -> RideFile:
     RideError
         If they are too many, or no ride file; the message says what they are.
     """
-    if len(raw) > LARGEST_BYTES:
-        raise RideError(f"{name}: {len(raw) / 1e6:.0f} MB; ride files up to {LARGEST_BYTES / 1e6:.0f} MB are read")
+    if beyond(len(raw), LARGEST_BYTES):
+        raise _too_large(name, len(raw))
     if not raw.strip(b"\0"):
         what = f"{len(raw)} zero bytes" if raw else "an empty file"
         raise RideError(f"{name}: {what}; copy it from the device again")
@@ -149,10 +150,8 @@ def _bytes_of(path: str | os.PathLike[str], name: str) -> bytes:
             raise RideError(f"{name}: a folder, not a file; give the path of one ride file")
         if not stat.S_ISREG(about.st_mode):
             raise RideError(f"{name}: not a regular file; give the path of one ride file")
-        if about.st_size > LARGEST_BYTES:
-            raise RideError(
-                f"{name}: {about.st_size / 1e6:.0f} MB; ride files up to {LARGEST_BYTES / 1e6:.0f} MB are read"
-            )
+        if beyond(about.st_size, LARGEST_BYTES):
+            raise _too_large(name, about.st_size)
         return Path(path).read_bytes()
     except FileNotFoundError as error:
         raise RideError(f"{name}: no such file at {os.fspath(path)}; check the path") from error
@@ -160,6 +159,13 @@ def _bytes_of(path: str | os.PathLike[str], name: str) -> bytes:
         raise RideError(f"{name}: cannot be read ({error.strerror or 'unreadable'})") from error
     except ValueError as error:
         raise RideError(f"{name!r}: not a possible file name; check the path") from error
+
+
+def _too_large(name: str, size_bytes: int) -> RideError:
+    return RideError(
+        f"{name}: {size_bytes / 1e6:.0f} MB; ride files up to {LARGEST_BYTES / 1e6:.0f} MB are read. Export the ride "
+        f"alone, or {WAY_OUT}"
+    )
 
 
 def _unpacked(raw: bytes, name: str) -> tuple[bytes, bool]:
@@ -173,13 +179,16 @@ def _unpacked(raw: bytes, name: str) -> tuple[bytes, bool]:
         try:
             # In pieces, so that what came before a damaged one is kept.
             while at < len(rest) and not member.eof:
-                out.append(member.decompress(rest[at : at + PIECE_BYTES], limit - size + 1))
+                # A piece may hold a thousand times its size, so it is asked for no more than one byte too many.
+                most = limit - size + 1 if beyond(limit + 1, limit) else 0
+                out.append(member.decompress(rest[at : at + PIECE_BYTES], most))
                 at += PIECE_BYTES
                 size += len(out[-1])
-                if size > limit:
+                if beyond(size, limit):
                     raise RideError(
                         f"{name}: unpacks to more than {limit / 1e6:.0f} MB from {len(raw) / 1e6:.2g} MB; allowed are "
-                        f"{LARGEST_BYTES / 1e6:.0f} MB and {LARGEST_RATIO:.0f} times the packed size"
+                        f"{LARGEST_BYTES / 1e6:.0f} MB and {LARGEST_RATIO:.0f} times the packed size. Give the file "
+                        f"unpacked, or {WAY_OUT}"
                     )
         except zlib.error:
             whole = False

@@ -21,11 +21,12 @@ from fieldaero.errors import RideError
 from fieldaero.readers.detect import RideFile
 from fieldaero.readers.fit_air_speed import air_speed_scale, left_out_air_speed
 from fieldaero.readers.fit_checksum import checksum_notes
-from fieldaero.readers.recording import counted
+from fieldaero.readers.recording import check_laps, check_samples, counted
 
 __all__ = ["FitMessages", "Message", "decode"]
 
 RECORD, LAP, SESSION, EVENT, FILE_ID, SPORT = 20, 19, 18, 21, 0, 12
+MANY = {LAP: "laps", SESSION: "sessions", EVENT: "events", SPORT: "sports"}
 
 SLOTS: tuple[tuple[str, tuple[int, ...]], ...] = (
     ("timestamp", (253,)),
@@ -131,7 +132,7 @@ def decode(file: RideFile) -> FitMessages:
     content, unclosed = _closed(file.content)
     if unclosed:
         found.notes.append("the device never closed the file (data size 0 in its header); it was read to its end")
-    fault, others = _collect(content, found)
+    fault, others = _collect(content, found, file.name)
     count = len(found.part)
     if fault is not None and not unclosed:
         found.notes.append(f"{fault}; {counted(count, 'record')} before that were kept")
@@ -155,7 +156,7 @@ def _closed(content: bytes) -> tuple[bytes, bool]:
     return content[:4] + struct.pack("<I", size) + content[8:], True
 
 
-def _collect(content: bytes, found: FitMessages) -> tuple[str | None, list[str]]:
+def _collect(content: bytes, found: FitMessages, name: str) -> tuple[str | None, list[str]]:
     """Run through the frames once; return what ended it early, and which other kinds of file were met."""
     reader = fitdecode.FitReader(
         io.BytesIO(content),
@@ -174,6 +175,7 @@ def _collect(content: bytes, found: FitMessages) -> tuple[str | None, list[str]]
                 if kind == RECORD:
                     if not no_ride:
                         records.add(frame, part)
+                        check_samples(len(found.part), name)
                 elif kind == FILE_ID:
                     message = Message(frame)
                     other = NO_RIDES.get((message.word("type") or "").replace(" ", "_"))
@@ -184,10 +186,13 @@ def _collect(content: bytes, found: FitMessages) -> tuple[str | None, list[str]]
                         found.file_id = message
                 elif kind in lists and not no_ride:
                     lists[kind].append(Message(frame))
+                    check_laps(len(lists[kind]), name, what=MANY[kind])
             elif frame.frame_type == fitdecode.FIT_FRAME_HEADER:
                 part, complete, no_ride = part + 1, False, False
             elif frame.frame_type == fitdecode.FIT_FRAME_CRC:
                 complete = True
+    except RideError:
+        raise
     except Exception as error:  # a flipped bit can raise anything, also errors that are not the library's
         return _fault_in_words(error, complete=complete), others
     finally:

@@ -10,7 +10,7 @@ from fieldaero.readers.csv import read_csv
 from fieldaero.readers.detect import RideFile, load, recognise
 from fieldaero.readers.fit_recording import read_fit
 from fieldaero.readers.gpx import read_gpx
-from fieldaero.readers.recording import Recording
+from fieldaero.readers.recording import Recording, check_laps
 from fieldaero.readers.repair import ride_of
 from fieldaero.readers.tcx import read_tcx
 from fieldaero.readers.xml_track import Walk
@@ -73,6 +73,7 @@ def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) ->
 def _read(file: RideFile, *, allow_indoor: bool) -> Ride:
     try:
         recording = _recording(file)
+        check_laps(len(recording.lap_marks), file.name)
         if recording.indoor and not allow_indoor:
             raise RideError(
                 f"{file.name}: recorded as {recording.indoor}: on a trainer or a virtual road there is no air to "

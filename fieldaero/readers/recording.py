@@ -9,9 +9,14 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
+from fieldaero.errors import RideError
+from fieldaero.limits import WAY_OUT, beyond
 from fieldaero.ride import COLUMNS, LapMark, Pause
 
-__all__ = ["Recording", "counted", "share_of", "table_of"]
+__all__ = ["Recording", "check_laps", "check_samples", "counted", "share_of", "table_of"]
+
+MOST_SAMPLES = 1_000_000  # eleven days at 1 s
+MOST_LAPS = 5_000  # an automatic lap every 100 m of the longest day
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,6 +57,30 @@ class Recording:
     indoor: str | None = None
     speed_from: str = "recorded"
     notes: tuple[str, ...] = ()
+
+
+def check_samples(count: int, name: str) -> None:
+    """Refuse a file with more samples than any ride has.
+
+    Raises
+    ------
+    RideError
+        With the name of the file, what was found and what is allowed.
+    """
+    if beyond(count, MOST_SAMPLES):
+        raise RideError(
+            f"{name}: more than {MOST_SAMPLES} samples, {MOST_SAMPLES / 86_400:.0f} days at 1 s; allowed are as many. "
+            f"Export one ride alone, or {WAY_OUT}"
+        )
+
+
+def check_laps(count: int, name: str, *, what: str = "laps") -> None:
+    """Refuse a file with more laps, or other messages of that kind, than any ride has; see :func:`check_samples`."""
+    if beyond(count, MOST_LAPS):
+        raise RideError(
+            f"{name}: more than {MOST_LAPS} {what}; allowed are as many. Export one ride alone, turn automatic laps "
+            f"off, or {WAY_OUT}"
+        )
 
 
 def table_of(columns: Mapping[str, Sequence[float] | np.ndarray]) -> pd.DataFrame:

@@ -21,13 +21,18 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import ParseError, iterparse
 
 from fieldaero.errors import RideError
+from fieldaero.limits import WAY_OUT, beyond
 from fieldaero.readers.clock import parse_time
 from fieldaero.readers.detect import RideFile
-from fieldaero.readers.recording import counted
+from fieldaero.readers.recording import check_samples, counted
 
 __all__ = ["TrackPoints", "Walk", "local_name"]
 
 NAN = float("nan")
+DEEPEST = 50  # elements within elements; ride files have up to ten
+MOST_ELEMENTS = 1_000_000  # apart from those of track points
+ELEMENTS_A_POINT = 50
+POINTS = frozenset({"trackpoint", "trkpt", "rtept"})
 
 NAMES = {
     "latitudedegrees": "latitude_deg",
@@ -81,12 +86,30 @@ class Walk:
         if not content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
             content = content.lstrip(b" \t\r\n")
         self._name = file.name
+        self._depth = self._elements = self._points = 0
         self._events = iter(iterparse(io.BytesIO(content), events=("start", "end")))
         first = next(self._faultless(), None)
         if first is None:
             raise RideError(f"{file.name}: not well-formed XML ({self.fault or 'no element in it'}); export it again")
         self.first_element: Any = first[2]
         self.root = first[1]
+
+    def _measure(self, name: str) -> None:
+        self._depth += 1
+        self._elements += 1
+        if name in POINTS:
+            self._points += 1
+            check_samples(self._points, self._name)
+        if beyond(self._depth, DEEPEST):
+            raise RideError(
+                f"{self._name}: an XML file with more than {DEEPEST} elements within each other, no ride file has "
+                f"more than ten; export it again, or {WAY_OUT}"
+            )
+        if beyond(self._elements, MOST_ELEMENTS + ELEMENTS_A_POINT * self._points):
+            raise RideError(
+                f"{self._name}: an XML file with {self._elements} elements and only {self._points} track points; "
+                f"allowed are {MOST_ELEMENTS} and {ELEMENTS_A_POINT} a point. Export the ride alone, or {WAY_OUT}"
+            )
 
     def __iter__(self) -> Iterator[tuple[str, str, Any]]:
         """Yield "start" or "end", the local name, and the element."""
@@ -95,7 +118,12 @@ class Walk:
     def _faultless(self) -> Iterator[tuple[str, str, Any]]:
         try:
             for event, element in self._events:
-                yield event, local_name(element.tag), element
+                name = local_name(element.tag)
+                if event == "start":
+                    self._measure(name)
+                else:
+                    self._depth -= 1
+                yield event, name, element
         except DefusedXmlException as error:
             raise RideError(
                 f"{self._name}: an XML file with entity declarations, which can blow up or fetch other files; "
