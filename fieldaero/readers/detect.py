@@ -15,7 +15,7 @@ from typing import Literal
 from fieldaero.errors import RideError
 from fieldaero.limits import WAY_OUT, beyond
 
-__all__ = ["RideFile", "load", "recognise", "text_of"]
+__all__ = ["RideFile", "bytes_of", "load", "recognise", "text_of"]
 
 Kind = Literal["FIT", "XML", "CSV"]
 
@@ -89,8 +89,7 @@ def load(path: str | os.PathLike[str]) -> RideFile:
     RideError
         If it cannot be read, is too large, or is no ride file; the message says what it is.
     """
-    name = Path(path).name or str(path)
-    return recognise(_bytes_of(path, name), name=name)
+    return recognise(bytes_of(path), name=Path(path).name or str(path))
 
 
 def recognise(raw: bytes, *, name: str) -> RideFile:
@@ -143,7 +142,15 @@ def text_of(content: bytes) -> str | None:
     return None
 
 
-def _bytes_of(path: str | os.PathLike[str], name: str) -> bytes:
+def bytes_of(path: str | os.PathLike[str]) -> bytes:
+    """Read the bytes of a file, and never write to it.
+
+    Raises
+    ------
+    RideError
+        If it cannot be read, is too large, or no regular file.
+    """
+    name = Path(path).name or str(path)
     try:
         about = os.stat(path)
         if stat.S_ISDIR(about.st_mode):

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import os
 from dataclasses import replace
+from pathlib import Path
 
 from fieldaero.errors import RideError
-from fieldaero.readers.csv import read_csv
-from fieldaero.readers.detect import RideFile, load, recognise
-from fieldaero.readers.fit_recording import read_fit
-from fieldaero.readers.gpx import read_gpx
+from fieldaero.readers.detect import RideFile, bytes_of, recognise
 from fieldaero.readers.recording import Recording, check_laps
 from fieldaero.readers.repair import ride_of
-from fieldaero.readers.tcx import read_tcx
-from fieldaero.readers.xml_track import Walk
 from fieldaero.ride import Ride, RideSource
+from fieldaero.ride_cache import entry_key, keep_ride, kept_ride
 
 __all__ = ["read_ride", "read_ride_bytes"]
 
@@ -47,7 +44,8 @@ def read_ride(path: str | os.PathLike[str], *, allow_indoor: bool = False) -> Ri
     >>> read_ride(path).column("power_w").tolist()
     [210.0, 214.0, 208.0]
     """
-    return _read(load(path), allow_indoor=allow_indoor)
+    name = Path(path).name or str(path)
+    return read_ride_bytes(bytes_of(path), name=name, allow_indoor=allow_indoor)
 
 
 def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) -> Ride:
@@ -67,7 +65,12 @@ def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) ->
     RideError
         If it cannot be read or holds no ride; the message says what it is.
     """
-    return _read(recognise(content, name=name), allow_indoor=allow_indoor)
+    key = entry_key(content, allow_indoor=allow_indoor)
+    ride = kept_ride(key, name=name)
+    if ride is None:
+        ride = _read(recognise(content, name=name), allow_indoor=allow_indoor)
+        keep_ride(ride, key)
+    return ride
 
 
 def _read(file: RideFile, *, allow_indoor: bool) -> Ride:
@@ -96,11 +99,20 @@ def _read(file: RideFile, *, allow_indoor: bool) -> Ride:
 
 
 def _recording(file: RideFile) -> Recording:
+    # Decoders are loaded where they are needed: the table of a FIT profile alone takes longer than a kept ride.
     if file.kind == "FIT":
+        from fieldaero.readers.fit_recording import read_fit
+
         recording = read_fit(file)
     elif file.kind == "CSV":
+        from fieldaero.readers.csv import read_csv
+
         recording = read_csv(file)
     else:
+        from fieldaero.readers.gpx import read_gpx
+        from fieldaero.readers.tcx import read_tcx
+        from fieldaero.readers.xml_track import Walk
+
         walk = Walk(file)
         readers = {"trainingcenterdatabase": read_tcx, "gpx": read_gpx}
         if walk.root not in readers:
