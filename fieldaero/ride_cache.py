@@ -100,7 +100,7 @@ def kept_ride(key: str | None, *, name: str) -> Ride | None:
             path.unlink()
         return None
     with suppress(OSError):
-        os.utime(path)  # the entries not used for longest go first
+        _used_now(path)
     return replace(ride, source=replace(ride.source, file=name))
 
 
@@ -118,6 +118,7 @@ def keep_ride(ride: Ride, key: str | None) -> None:
         try:
             with beside:
                 beside.write(data)
+            _used_now(Path(beside.name))
             Path(beside.name).replace(folder / f"{key}{ENDING}")
         finally:
             Path(beside.name).unlink(missing_ok=True)
@@ -174,6 +175,15 @@ def _ride_of(data: bytes, key: str) -> Ride:
         speed_from=about["speed_from"],
         notes=tuple(about["notes"]),
     )
+
+
+def _used_now(path: Path) -> None:
+    """Stamp an entry: those not used for longest go first.
+
+    The clock of a file system may tick a hundred times a second only, which is too coarse.
+    """
+    now = time.time_ns()
+    os.utime(path, ns=(now, now))
 
 
 def _trim(folder: Path) -> None:

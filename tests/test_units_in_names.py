@@ -30,6 +30,7 @@ UNITS = {
 MATHEMATICS = {
     "fieldaero.linear_mixed",
     "fieldaero.linear_contrast",
+    "fieldaero.limits",
     "fieldaero.meta_analysis",
     "fieldaero.normalised_error",
     "fieldaero.ranges",
