@@ -17,7 +17,7 @@ LETTERS_PER_INCH = 12.0  # of the default font at 10 points, on the safe side
 LONGEST_NOTE = 12  # letters; a longer note inside the axes would lie over other marks
 LONGEST_ROW_NAME = 18  # letters
 KEY_LETTERS = 7  # room that a legend's mark takes
-WIDEST_TICKS = 5
+MOST_TICKS = 4
 
 
 def fitted(figure: Figure, *, width_inch: float) -> Figure:
@@ -58,7 +58,7 @@ def _labels(axes: Axes, width_inch: float) -> None:
     for one in (axes, *axes.child_axes):
         one.set_xlabel(textwrap.fill(one.get_xlabel(), int(0.75 * width_inch * LETTERS_PER_INCH)))
         if isinstance(one.xaxis.get_major_locator(), MaxNLocator):
-            one.xaxis.set_major_locator(MaxNLocator(WIDEST_TICKS, steps=[1, 2, 2.5, 5, 10]))
+            one.xaxis.set_major_locator(MaxNLocator(MOST_TICKS, steps=[1, 2, 2.5, 5, 10]))
     if len(axes.get_title(loc="left")) > 0:
         axes.set_title(textwrap.shorten(axes.get_title(loc="left"), int(width_inch * LETTERS_PER_INCH)), loc="left")
 

@@ -10,8 +10,9 @@ from fieldaero.report.names import name
 from fieldaero.result import ComparisonResult, Result
 from fieldaero.verdict import HIGHER, LOWER, NO_DIFFERENCE, NOT_RESOLVED
 
-__all__ = ["answer"]
+__all__ = ["NO_LAP", "answer", "told_verdict"]
 
+NO_LAP = "no usable lap"
 TOLD_SINGLY = 3  # comparisons; more are named by verdict, the numbers stand in the table
 GROUPS = (
     (LOWER, "lower drag with {}"),
@@ -44,10 +45,18 @@ def _found(result: Result) -> str:
 def _grouped(rows: Sequence[ComparisonResult]) -> str:
     parts = []
     for verdict, words in GROUPS:
-        own = [name(row.setup) for row in rows if (row.verdict or NOT_RESOLVED) == verdict]
+        own = [name(row.setup) for row in rows if row.delta_cda_m2 is not None and told_verdict(row) == verdict]
         if own:
             parts.append(words.format(", ".join(own)))
+    untested = [name(row.setup) for row in rows if row.delta_cda_m2 is None]
+    if untested:
+        parts.append(f"no usable lap for the comparison with {', '.join(untested)}")
     return "; ".join(parts)
+
+
+def told_verdict(row: ComparisonResult) -> str:
+    """Return the verdict in words; one that has no laps is told apart from one that its laps leave open."""
+    return NO_LAP if row.delta_cda_m2 is None else row.verdict or NOT_RESOLVED
 
 
 def _told(row: ComparisonResult) -> str:
@@ -74,7 +83,7 @@ def _told(row: ComparisonResult) -> str:
             f"the smallest difference that matters{limit}"
         )
     more = (
-        f"; about {row.further_laps} further laps would settle it, if it stays as found"
+        f"; about {row.further_laps} further laps would settle it, if difference and scatter stay as found"
         if row.further_laps is not None
         else "; no reasonable number of further laps would settle it at this scatter"
     )
@@ -88,13 +97,14 @@ def _limit(value_m2: float) -> str:
 def _trust(result: Result, background: Background) -> str:
     course, wind = background.course, result.wind
     air = "" if wind is None else f" in a wind of {number(wind.mean_m_s, places=1)} m/s at the rider's height"
-    laps = f"{course.laps_used} laps, {number(course.road_ridden_km, places=1)} km of road"
+    ridden = number(course.road_ridden_km, places=1)
+    laps = f"{course.laps_used} lap{'' if course.laps_used == 1 else 's'}, {ridden} km of road"
     weak = (
         "; the weak points that the analysis found are listed under Cautions"
         if result.warnings
         else ", and the analysis found no weak point"
     )
     several = " hold for all comparisons together and" if len(result.comparison_results) > 1 else ""
-    if not result.comparison_results:
+    if all(row.interval95_m2 is None for row in result.comparison_results):
         return f"The drag areas rest on {laps}{air}{weak}."
     return f"The intervals{several} rest on one session of {laps}{air}{weak}."

@@ -8,6 +8,7 @@ from fieldaero.background_rows import Background
 from fieldaero.cross_check_rows import ClaimResult
 from fieldaero.cross_check_text import UNIT_SIGNS
 from fieldaero.formatting import MISSING, decimals, duration, interval, number, p_value, value_with_uncertainty
+from fieldaero.report.answer import told_verdict
 from fieldaero.report.names import name, note
 from fieldaero.report.table import Table, table
 from fieldaero.result import ComparisonResult, Result
@@ -38,7 +39,7 @@ def differences_table(result: Result, background: Background) -> Table:
             [
                 name(c.setup),
                 name(c.versus),
-                c.verdict or MISSING,
+                told_verdict(c),
                 _with_interval(c.delta_cda_m2, c.interval95_m2),
                 MISSING if own is None else _with_interval(own.delta_pct, own.interval95_pct),
                 MISSING if c.watts is None else _with_interval(c.watts.value, c.watts.interval95),

@@ -19,7 +19,7 @@ from fieldaero.formatting import interval, number, value_with_uncertainty
 from fieldaero.photos import photo
 from fieldaero.plan_text import SAFETY
 from fieldaero.report import answer_tables, lap_tables
-from fieldaero.report.answer import answer
+from fieldaero.report.answer import NO_LAP, answer, told_verdict
 from fieldaero.report.drawings import drawings
 from fieldaero.report.names import name, note
 from fieldaero.report.palette import DARK, LIGHT
@@ -101,8 +101,8 @@ def _content(
             {
                 "setup": name(c.setup),
                 "versus": name(c.versus),
-                "verdict": c.verdict or NOT_RESOLVED,
-                "resolved": (c.verdict or NOT_RESOLVED) != NOT_RESOLVED,
+                "verdict": told_verdict(c),
+                "resolved": told_verdict(c) not in (NOT_RESOLVED, NO_LAP),
             }
             for c in result.comparison_results
         ],

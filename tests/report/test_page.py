@@ -140,6 +140,16 @@ def test_many_comparisons_are_told_by_verdict(result):
     assert "Against road bar: lower drag with bar 0, bar 1, bar 2, bar 3, bar 4." in text
 
 
+def test_a_setup_without_laps_is_told_apart_from_one_that_is_not_resolved(result):
+    row = result.comparison_results[0]
+    none = replace(row, setup="never ridden", delta_cda_m2=None, interval95_m2=None, verdict=NOT_RESOLVED, watts=None)
+    several = (replace(row, setup="a"), replace(row, setup="b"), replace(row, setup="c"), none)
+    for rows in ((row, none), several):
+        text = text_of(parsed(html_report(replace(result, comparison_results=rows))))
+        assert "no usable lap" in text
+        assert "not resolved: never ridden" not in text
+
+
 def test_one_setup_alone_is_nothing_to_compare(result):
     alone = replace(
         result, comparison_results=(), budget_rows=(), claim_results=(), tunnel_results=(), known_drag_results=()
