@@ -10,6 +10,8 @@ import pytest
 
 from fieldaero.report import html_report
 from tests.report.test_page import HOSTILE, renamed
+from tests.report.test_photographs import in_folder
+from tests.test_photos import picture
 from tests.whole_sessions import sample_result
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -71,6 +73,21 @@ def test_words_in_figures_can_be_read_on_a_telephone(browser, files):
     page.goto(files[0].as_uri())
     assert page.evaluate(LETTERS) >= 6.5  # pixels of a telephone's screen, for the smallest lap numbers
     page.close()
+
+
+def test_photographs_keep_their_shape_and_fit_any_screen(browser, tmp_path):
+    picture(1600, 1000).save(tmp_path / "wide.jpg")
+    picture(700, 1600).save(tmp_path / "tall.jpg")
+    (tmp_path / "r.html").write_text(html_report(in_folder(tmp_path, "wide.jpg", "tall.jpg")), encoding="utf-8")
+    for width in (390, 1280):
+        page = browser.new_page(viewport={"width": width, "height": 900})
+        page.goto((tmp_path / "r.html").as_uri())
+        for k, shape in enumerate((1.6, 0.4375)):
+            box = page.locator(".photos img").nth(k).bounding_box()
+            assert box["width"] / box["height"] == pytest.approx(shape, rel=0.03)
+            assert box["x"] + box["width"] <= width
+            assert box["height"] <= 400
+        page.close()
 
 
 def test_dark_is_dark_and_light_is_light(browser, files):
