@@ -101,7 +101,7 @@ PLACES = {"crank": "crank", "pedal": "pedals", "hub": "hub"}
 
 def rider_and_bike() -> None:
     """Show the fields, filled from the desk."""
-    st.subheader("Rider and bike")
+    st.header("Rider and bike")
     # Rows of their own, so that a narrow screen shows the fields in this order too.
     for first in range(0, len(FIELDS) + 1, 4):
         for column, field in zip(st.columns(4), (*FIELDS, None)[first : first + 4], strict=True):

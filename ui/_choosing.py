@@ -123,7 +123,7 @@ def balance() -> None:
     spread = now.balance()
     names = now.setups
     letters = {name: letter for letter, name in letters_of(names).items()}
-    st.subheader("Balance of the design")
+    st.header("Balance of the design")
     if not spread.order:
         st.write("No lap is given to a setup yet.")
         return

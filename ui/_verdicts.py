@@ -11,12 +11,14 @@ import streamlit as st
 
 from _looks import note
 from _ride_cards import plain
+from _state import desk
+from fieldaero.desk_missing import still_missing
 from fieldaero.formatting import MISSING, clock, duration, interval, km_h, number, value_with_uncertainty
 from fieldaero.repeat_check import repeat_check
 from fieldaero.result import Result
 from fieldaero.verdict_text import comparison_cells, is_resolved, verdict_sentence
 
-__all__ = ["beside", "comparison_table", "lap_table", "repeat_and_drift", "verdicts", "warnings_first"]
+__all__ = ["beside", "comparison_table", "lap_table", "repeat_and_drift", "verdicts", "warnings_first", "why_not"]
 
 FEW = 3
 MOST_ROWS = 24  # shown without scrolling inside the table
@@ -45,6 +47,13 @@ def verdicts(result: Result) -> None:
             f"<strong>{word.capitalize()}.</strong> {escape(verdict_sentence(row))}</p></div>"
         )
     st.html("".join(lines))
+
+
+def why_not(problem: str) -> None:
+    """Say why there is no result: what the test still needs, in the words of the pages, else what the fit said."""
+    needed = [lack.sentence for lack in still_missing(desk()) if lack.needed]
+    for sentence in needed or [problem]:
+        st.error(plain(sentence))
 
 
 def warnings_first(result: Result) -> None:

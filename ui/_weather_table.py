@@ -57,7 +57,7 @@ def with_reports(now: Desk, text: str, *, month: datetime | None) -> Desk:
 
 def weather() -> None:
     """Show weather to be filled in, and the air density over the rides that it gives."""
-    st.subheader("Weather")
+    st.header("Weather")
     st.write(
         "One row per reading: temperature, pressure at the course and humidity are needed, wind may be left out. "
         "One row is enough; more let the air follow the time of day."

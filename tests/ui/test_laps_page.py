@@ -43,7 +43,7 @@ def test_without_a_ride_the_page_shows_the_way():
     assert "There is no ride yet" in at.info[0].value
     at.button(key="load_sample").click().run()
     drawn(at)
-    assert "Balance of the design" in [element.value for element in at.subheader]
+    assert "Balance of the design" in [element.value for element in at.header]
 
 
 def test_picked_laps_are_given_to_a_setup_and_it_can_be_taken_back(laps):
@@ -174,7 +174,7 @@ def test_a_ride_in_which_no_lap_was_found_says_why_and_shows_its_trace():
     at = with_file("straight.csv", csv_of(f"{t},10.0,{200 + t % 7}" for t in range(600)))
     assert any("no laps found" in error.value for error in at.error)
     assert at.button(key="pick_good").disabled
-    assert "Lap by lap" not in [element.value for element in at.subheader]
+    assert "Lap by lap" not in [element.value for element in at.header]
 
 
 def test_a_trace_that_the_ride_does_not_hold_is_told():

@@ -29,7 +29,7 @@ def test_the_first_visit_offers_the_sample_in_one_click():
     at.button(key="load_sample").click().run()
     drawn(at)
     assert len(desk_of(at).laps) == 16
-    assert "Nothing is missing" in [element.value for element in at.subheader]
+    assert "Nothing is missing" in [element.value for element in at.header]
 
 
 def test_an_empty_desk_says_what_is_missing_and_where():

@@ -74,10 +74,10 @@ if not rides:
     way_on("screens/rides.py", "Back to 2 Rides and weather")
     st.stop()
 
-st.subheader("Setups")
+st.header("Setups")
 setups()
 
-st.subheader("Laps")
+st.header("Laps")
 names = [ride.name for ride in rides]
 shown_name = kept("ride", names[0])
 shown_ride = rides[names.index(shown_name) if shown_name in names else 0]
@@ -100,7 +100,7 @@ with left:
 with right:
     road_map(shown_ride)
 if all_rows:
-    st.subheader("Lap by lap")
+    st.header("Lap by lap")
     lap_table(all_rows)
     flags(all_rows)
 way_on("screens/result.py", "On to 4 Result")

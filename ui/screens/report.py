@@ -11,7 +11,7 @@ from _downloads import figure_downloads, file_name, result_download, table_downl
 from _looks import head, note, way_on
 from _outcomes import settled
 from _state import desk, load_sample, outcome
-from _verdicts import verdicts
+from _verdicts import verdicts, why_not
 from fieldaero.errors import FieldaeroError
 from fieldaero.result import Result
 
@@ -36,7 +36,7 @@ def page() -> None:
         return
     found = outcome()
     if found.problem or found.result is None:
-        st.error(found.problem)
+        why_not(found.problem)
         st.write("There is a report as soon as the test gives a result.")
         left, right = st.columns(2)
         left.page_link("screens/rides.py", label="Mend it in 2 Rides and weather")

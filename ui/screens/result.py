@@ -11,7 +11,7 @@ from _outcomes import Outcome, outcome_of, settle
 from _result_charts import budget_chart, difference_chart, lap_chart
 from _road_charts import elevation_chart, residual_chart
 from _state import change, desk, load_sample, outcome
-from _verdicts import beside, comparison_table, lap_table, repeat_and_drift, verdicts, warnings_first
+from _verdicts import beside, comparison_table, lap_table, repeat_and_drift, verdicts, warnings_first, why_not
 from _what_if_form import back_to_the_original, keep_the_changes, laps_form, variant, what_if_form
 from fieldaero.cross_check_text import cross_check_sections
 from fieldaero.result import Result
@@ -57,7 +57,7 @@ def page() -> None:
 
 
 def _failed(found: Outcome) -> None:
-    st.error(found.problem)
+    why_not(found.problem)
     left, right = st.columns(2)
     left.page_link("screens/rides.py", label="Mend it in 2 Rides and weather")
     right.page_link("screens/laps.py", label="or in 3 Laps and setups")

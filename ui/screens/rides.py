@@ -36,9 +36,9 @@ weather()
 
 missing = still_missing(desk())
 if any(lack.needed for lack in missing):
-    st.subheader("Still missing")
+    st.header("Still missing")
 else:
-    st.subheader("Would make the answer stronger" if missing else "Nothing is missing")
+    st.header("Would make the answer stronger" if missing else "Nothing is missing")
 if not missing:
     st.write("Rides, rider and bike, weather and laps are complete: the result is on page 4.")
 for lack in missing:

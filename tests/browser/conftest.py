@@ -1,0 +1,82 @@
+"""A browser for the run, a server for each file of tests, and a window of its own for each test."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from fieldaero.simulate.folder import scenario_of, write_session
+from tests.browser.serving import FLAGS, browser_found, served
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+WIDE, NARROW = (1280, 900), (390, 844)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    path = browser_found()
+    if path is None:
+        pytest.skip("no browser: the pages are tried in Chromium, and none is on the path (Debian: chromium)")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def address(browser) -> Iterator[str]:
+    """Of a server of this file's own; not started where there is no browser."""
+    with served() as found:
+        yield found
+
+
+@pytest.fixture
+def window(browser, address) -> Iterator[Callable]:
+    """Make windows that share nothing with one another."""
+    from tests.browser.steps import Visitor
+
+    contexts = []
+
+    def opened(*, size: tuple[int, int] = WIDE, scheme: str = "light") -> Visitor:
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, accept_downloads=True
+        )
+        contexts.append(context)
+        return Visitor(context.new_page(), address)
+
+    yield opened
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture(scope="session")
+def simulated(tmp_path_factory) -> Path:
+    """Folder of a simulated session, as its rider would bring it home: eight laps of two setups."""
+    folder = tmp_path_factory.mktemp("simulated") / "session"
+    scenario = scenario_of(
+        setups={"bare": 0.250, "covered": 0.275},
+        laps=8,
+        lap_length_m=1200.0,
+        wind_m_s=0.8,
+        wind_from_deg=200.0,
+        power_w=230.0,
+    )
+    write_session(scenario, folder, seed=11)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def pictures() -> Path:
+    """Where the pictures of the pages go, for a person to look at."""
+    folder = Path(__file__).resolve().parents[2] / "build" / "screenshots"
+    folder.mkdir(parents=True, exist_ok=True)
+    print(f"{os.linesep}pictures of the pages: {folder}")
+    return folder
