@@ -3,6 +3,12 @@
 Everything is written into a new folder beside the target first.  Only when the last
 byte is on the disk do the files move to their places; if a move fails, those already
 moved go back.
+
+What remains after the process is killed: a folder that was new is there with all its
+files or not at all; in a folder that was there every file is the old or the new one, none
+is half written or missing.  Being asked to end (Ctrl+C, SIGTERM) between two moves waits for
+the last one.  Only SIGKILL or a power cut in that fraction of a millisecond can leave the
+first files new and the rest old.  Two processes that write into one folder take turns.
 """
 
 from __future__ import annotations
@@ -12,8 +18,12 @@ import hashlib
 import json
 import os
 import shutil
-import tempfile
-from collections.abc import Iterable, Mapping
+import signal
+import threading
+import time
+import uuid
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +33,9 @@ if TYPE_CHECKING:
     from fieldaero.result import Result
 
 __all__ = ["RESULT_FILES", "json_text", "write_bytes", "write_files", "write_result_files", "write_text"]
+
+STAGE = ".fieldaero-"
+LONGEST_WAIT_S = 60.0
 
 RESULT_FILES = ("result.json", "laps.csv", "setups.csv", "comparisons.csv", "summary.txt")
 
@@ -91,11 +104,16 @@ def write_files(
         As in :func:`write_result_files`.
     """
     target = Path(folder)
-    _refuse_inputs(target, content, set(inputs_sha256))
+    inputs = set(inputs_sha256)
+    _refuse_inputs(target, content, inputs)
     try:
-        made = _made(target)
+        made = _made(target.parent)
         try:
-            _move_in(content, target)
+            if not _made_whole(content, target):
+                with _alone_in(target):
+                    _refuse_inputs(target, content, inputs)
+                    with _staged(content, target) as beside:
+                        _swap(tuple(content), beside, target)
         except BaseException:
             for new in made:  # innermost first; nothing of ours is left in them
                 new.rmdir()
@@ -123,9 +141,8 @@ def write_bytes(data: bytes, path: str | os.PathLike[str], *, replace: bool = Fa
     """Write one file at once or not at all; see :func:`write_text`."""
     target = Path(path)
     try:
-        with tempfile.TemporaryDirectory(prefix=".fieldaero-", dir=target.parent) as beside:
-            ready = Path(beside, target.name)
-            ready.write_bytes(data)
+        with _alone_in(target.parent), _staged({target.name: data}, target.parent) as beside:
+            ready = beside / target.name
             if replace:
                 ready.replace(target)
             else:
@@ -167,33 +184,114 @@ def _made(target: Path) -> list[Path]:
     return new
 
 
-def _move_in(content: Mapping[str, bytes], target: Path) -> None:
-    beside = Path(tempfile.mkdtemp(prefix=".fieldaero-", dir=target))
+def _made_whole(content: Mapping[str, bytes], target: Path) -> bool:
+    """Make a folder that is not there together with its files; False where it is there."""
+    if target.exists() or target.is_symlink():
+        return False
+    with _alone_in(target.parent), _staged(content, target.parent) as beside:
+        try:
+            beside.rename(target)
+        except OSError:
+            if target.is_dir():  # somebody was quicker
+                return False
+            raise
+    return True
+
+
+@contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Let one process at a time write into a folder; others wait.
+
+    The lock is the system's own and ends with the process, however that ends.  Where there are no
+    such locks (Windows, some network drives) files are still written at one stroke each.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        until = time.monotonic() + LONGEST_WAIT_S
+        while True:
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                for left in folder.glob(f"{STAGE}*"):  # by a process that was killed: nobody else is at work here
+                    shutil.rmtree(left, ignore_errors=True)
+                break
+            except BlockingIOError:
+                if time.monotonic() > until:
+                    raise FieldaeroError(
+                        f"{folder}: another fieldaero has been writing there for {LONGEST_WAIT_S:.0f} s; wait for it, "
+                        "or choose another folder"
+                    ) from None
+                time.sleep(0.02)
+            except OSError:
+                break
+        yield
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def _staged(content: Mapping[str, bytes], folder: Path) -> Iterator[Path]:
+    """Write the files into a new folder inside a folder, down to the disk; it is gone after the block."""
+    beside = folder / f"{STAGE}{uuid.uuid4().hex[:8]}"
+    beside.mkdir()
     try:
         for name, data in content.items():
             with (beside / name).open("xb") as out:
                 out.write(data)
                 out.flush()
                 os.fsync(out.fileno())
-        _swap(tuple(content), beside, target)
+        yield beside
     finally:
         shutil.rmtree(beside, ignore_errors=True)
 
 
 def _swap(names: Iterable[str], beside: Path, target: Path) -> None:
-    """Move the files in, those that were there before aside; back to what was if one move fails."""
-    moved: list[tuple[Path, Path]] = []  # from where to where
-    try:
-        for name in names:
-            path, before = target / name, beside / f"{name}.before"
-            if path.is_dir():
-                raise IsADirectoryError(errno.EISDIR, f"{name} is a folder there")
-            if path.exists() or path.is_symlink():
-                path.rename(before)
+    """Put each file in its place at one stroke, and all of them without a break; back to what was if one fails."""
+    places = [(beside / name, target / name, beside / f"{name}.before") for name in names]
+    for _, path, before in places:
+        if path.is_dir():
+            raise IsADirectoryError(errno.EISDIR, f"{path.name} is a folder there")
+        if path.exists() or path.is_symlink():
+            _double(path, before)
+    with _unhurried():
+        moved: list[tuple[Path, Path]] = []
+        try:
+            for ready, path, before in places:
+                ready.replace(path)
                 moved.append((path, before))
-            (beside / name).rename(path)
-            moved.append((beside / name, path))
-    except BaseException:
-        for source, goal in reversed(moved):
-            goal.rename(source)
-        raise
+        except BaseException:
+            for path, before in reversed(moved):
+                if before.exists() or before.is_symlink():
+                    before.replace(path)
+                else:
+                    path.unlink()
+            raise
+
+
+def _double(path: Path, second: Path) -> None:
+    try:
+        os.link(path, second, follow_symlinks=False)
+    except (OSError, NotImplementedError):  # file systems without hard links
+        shutil.copy2(path, second, follow_symlinks=False)
+
+
+@contextmanager
+def _unhurried() -> Iterator[None]:
+    """Have requests to end the process wait for the end of the block, which takes less than a millisecond."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    asked: list[int] = []
+    ends = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {end: signal.signal(end, lambda number, _: asked.append(number)) for end in ends}
+    try:
+        yield
+    finally:
+        for end, handler in before.items():
+            signal.signal(end, handler)
+        for number in asked:
+            signal.raise_signal(number)

@@ -35,19 +35,19 @@ def test_an_input_under_one_of_the_names_stops_all(tmp_path):
         write_files(CONTENT, tmp_path, inputs_sha256={hashlib.sha256(b"a ride").hexdigest()})
 
 
-@pytest.mark.parametrize("fails_at", [1, 2, 3, 4])
+@pytest.mark.parametrize("fails_at", [1, 2])
 def test_a_move_that_fails_takes_the_others_back(tmp_path, monkeypatch, fails_at):
     (tmp_path / "a.txt").write_bytes(b"old a")
     (tmp_path / "b.txt").write_bytes(b"old b")
-    calls, rename = [], Path.rename
+    calls, move = [], Path.replace
 
     def failing(self, target):
         calls.append(self)
         if len(calls) == fails_at:
             raise OSError(28, "No space left on device")
-        return rename(self, target)
+        return move(self, target)
 
-    monkeypatch.setattr(Path, "rename", failing)
+    monkeypatch.setattr(Path, "replace", failing)
     with nothing_changes(tmp_path), pytest.raises(FieldaeroError, match="No space left on device"):
         write_files(CONTENT, tmp_path)
 
