@@ -12,6 +12,8 @@ from fieldaero.formatting import one_line, shortened
 __all__ = ["name", "note"]
 
 LONGEST_NAME = 60
+CUT = "…"
+FIRST_RIGHT_TO_LEFT = 0x590
 ISOLATE, END = "\u2068", "\u2069"
 
 
@@ -32,4 +34,4 @@ def note(text: str) -> str:
 
 
 def _isolated(text: str) -> str:
-    return text if all(ord(c) < 0x590 for c in text) else f"{ISOLATE}{text}{END}"
+    return text if all(ord(c) < FIRST_RIGHT_TO_LEFT or c == CUT for c in text) else f"{ISOLATE}{text}{END}"
