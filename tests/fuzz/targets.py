@@ -11,6 +11,7 @@ import os
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
@@ -73,7 +74,7 @@ def _read_ride(data: bytes) -> None:
 
 
 def _read_csv(data: bytes) -> None:
-    if data[:5] in (b"time,", b"\xef\xbb\xbfti"):
+    if data.startswith(b"time,"):
         weather_readings(data, name="station.csv")
     else:
         _read_ride(data)
@@ -94,7 +95,7 @@ def _read_sheet(data: bytes) -> None:
     except UnicodeDecodeError:
         raise RunSheetError("not UTF-8 text") from None
     sheet = run_sheet_from_text(text, path=Path("nowhere", "sheet.toml"))
-    sheet.observations(date=None)
+    sheet.observations(date=datetime(2026, 5, 3, tzinfo=UTC))
     again = run_sheet_from_text(sheet.to_toml(), path=sheet.path)
     if again.table != sheet.table:
         raise Fault("does not come back from TOML as it was")
@@ -116,7 +117,7 @@ def _tcx_seeds() -> tuple[bytes, ...]:
     points = ["".join(trackpoint(k) for k in range(4)), "".join(trackpoint(k, power="") for k in range(8, 10))]
     return (
         tcx([tcx_lap(0, points[:1], lasted=6.0), tcx_lap(8, points[1:], lasted=4.0)]).encode(),
-        tcx([tcx_lap(0, points[1:])], space="", sport="Running").encode("utf-16"),
+        tcx([tcx_lap(0, points[1:])], space="", sport="Running").replace("UTF-8", "UTF-16").encode("utf-16"),
     )
 
 
