@@ -31,6 +31,7 @@ COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#8A6D00", "#56B4E9")
 MARKS = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
 SIGNS = ("●", "■", "▲", "◆", "✚", "▼")
 UNUSED_COLOUR = "#8a8a85"
+ON_LIGHT_ACCENT = "#171716"
 
 CAUTION = (
     "Riding a test means holding a low position on a road. Use a quiet or closed road, obey the traffic law, keep your "
@@ -69,6 +70,8 @@ def _dark() -> bool:
 
 def head(title: str, sentence: str) -> None:
     """Begin a page: title, what to do here, the step that can be taken back, and what was refused last."""
+    if _dark():  # the accent is light there, and white letters on it cannot be read
+        st.html(f"<style>[data-testid='stBaseButton-primary'] p {{ color: {ON_LIGHT_ACCENT}; }}</style>")
     left, middle, right = st.columns([5, 2, 2], vertical_alignment="bottom")
     left.title(title)
     with middle:

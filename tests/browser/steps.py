@@ -59,13 +59,25 @@ class Visitor:
 
     def goes_to(self, page: str) -> Visitor:
         """Click a page's name in the navigation, unfolding it first where the window is narrow."""
-        link = self.page.get_by_role("link", name=page, exact=True)
-        if not link.first.is_visible():
-            self.click(self.page.get_by_test_id("stExpandSidebarButton"))
-        return self.click(link.first).sees_page(page)
+        link = self.page.get_by_role("link", name=page, exact=True).first
+        unfold = self.page.get_by_test_id("stExpandSidebarButton")
+        if unfold.count() and (not link.is_visible() or self._left_of(link) < 0):
+            self.click(unfold)
+            for _ in range(20):  # it slides in
+                self.rests()
+                if link.is_visible() and self._left_of(link) > 0:
+                    break
+        return self.click(link).sees_page(page)
+
+    @staticmethod
+    def _left_of(what: Locator) -> float:
+        box = what.bounding_box()
+        return -1.0 if box is None else box["x"]
 
     def sees_page(self, page: str) -> Visitor:
         expect(self.page.get_by_role("heading", name=HEADINGS[page], level=1)).to_be_visible(timeout=LONGEST_MS)
+        self.idle()
+        expect(self.page.get_by_test_id("stPageLink").last).to_be_visible(timeout=LONGEST_MS)  # the page's end
         return self.idle()
 
     def sees(self, words: str) -> Visitor:

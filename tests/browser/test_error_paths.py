@@ -36,12 +36,11 @@ def test_a_ride_without_power_says_what_that_means_and_what_to_do(visitor, simul
     table = whole.table.assign(power_w=float("nan"))
     ride = Ride(table=table, source=whole.source, lap_marks=whole.lap_marks, start_time=whole.start_time)
     write_csv(ride, tmp_path / "easy.csv")
-    visitor.drops(tmp_path / "easy.csv").sees("No power").idle()
-    visitor.goes_to(PAGES[3])
-    told = visitor.alerts()
-    assert "power" in told
-    expect(visitor.page.get_by_role("link", name="2 Rides and weather").first).to_be_visible()
-    visitor.goes_to(PAGES[1]).presses("Remove").sees("Load the sample session")
+    visitor.drops(tmp_path / "easy.csv").sees("Understood").idle()
+    assert "no power in this file" in visitor.alerts()
+    assert "Check that the power meter was paired" in visitor.alerts()
+    visitor.presses("Understood").idle()
+    visitor.goes_to(PAGES[3]).presses("Load the sample session").sees_verdict()
 
 
 def test_without_weather_the_result_says_which_numbers_to_give_and_where(visitor, simulated):

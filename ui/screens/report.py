@@ -111,9 +111,10 @@ def _pack(result: Result) -> None:
         "Place and time in the rides",
         list(PLACES),
         key="pack_places",
-        captions=list(PLACES.values()),
         persist_state="session",
     )
+    for place, means in PLACES.items():
+        note(f"**{place.capitalize()}:** {means}")
     note(
         "Either way it holds speed and power of every second, the weather, the mass and the names you typed; the name "
         "of the device and heart rate stay at home. Making it takes some seconds."

@@ -1,0 +1,146 @@
+"""How long the pages let one wait: `python -m tests.browser.timing`, the best of several, nothing asserted.
+
+Measured from the act to the first picture of its effect, in a browser on the same machine.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Page, sync_playwright
+
+from fieldaero.simulate.folder import scenario_of, write_session
+from tests.browser.serving import FLAGS, browser_found, served
+from tests.browser.steps import PAGES, Visitor
+
+TRIES = 4
+LONG_LAPS, LONG_LAP_M = 40, 3800.0  # about four hours at 38 km/h
+
+
+def seconds(act: Callable[[], object], shown: Callable[[], object]) -> float:
+    begun = time.perf_counter()
+    act()
+    shown()
+    return time.perf_counter() - begun
+
+
+def start_s() -> float:
+    """From the command to the first page, drawn."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=browser_found(), args=list(FLAGS))
+        begun = time.perf_counter()
+        with served() as address:
+            page = browser.new_page()
+            page.goto(address)
+            page.get_by_role("button", name="Load the sample session").first.wait_for()
+            took = time.perf_counter() - begun
+        browser.close()
+    return took
+
+
+def waits_for(page: Page, words: str) -> Callable[[], object]:
+    return lambda: page.get_by_text(words).first.wait_for()
+
+
+def on_the_desk(visitor: Visitor, name: str) -> dict[str, float]:
+    """Brush, table edit and verdict with the session that is on the desk."""
+    page = visitor.page
+    visitor.goes_to(PAGES[2])
+    best: dict[str, float] = {}
+
+    def note(what: str, took: float) -> None:
+        best[f"{name}: {what}"] = min(took, best.get(f"{name}: {what}", took))
+
+    chip = page.locator("[data-baseweb=tag]").first
+    for k in range(TRIES):
+        page.wait_for_timeout(500)
+        _ready_to_brush(visitor, 0.3, 0.4 + 0.05 * k)
+        note("a brush shown", seconds(page.mouse.up, chip.wait_for))
+        page.get_by_role("button", name="Pick none").click()
+        chip.wait_for(state="detached")
+    use = page.get_by_test_id("stDataFrame").first
+    for _ in range(TRIES):
+        use.scroll_into_view_if_needed()
+        page.wait_for_timeout(700)
+        box = use.bounding_box()
+        assert box is not None
+        counts = page.get_by_text("Order ridden").first
+        before = counts.inner_text()
+        x, y = box["x"] + 0.1 * box["width"], box["y"] + 3.5 * 35
+        page.mouse.move(x, y - 2)
+        page.wait_for_timeout(200)
+        note(
+            "a table edit shown",
+            seconds(
+                lambda x=x, y=y: page.mouse.click(x, y), lambda b=before, c=counts: _until(lambda: c.inner_text() != b)
+            ),
+        )
+    visitor.goes_to(PAGES[3]).sees_verdict()
+    page.get_by_text("Quick answer").first.wait_for(state="detached", timeout=120_000)
+    for k in range(TRIES):
+        mass = page.get_by_label("Mass [kg]", exact=True).first
+        mass.click()
+        page.keyboard.press("Control+a")
+        page.keyboard.type(f"{85 + k}")
+        before = visitor.verdict()
+        note(
+            "a changed mass to its verdict",
+            seconds(lambda: page.keyboard.press("Tab"), lambda b=before: _until(lambda: visitor.verdict() != b)),
+        )
+        visitor.idle()
+    return best
+
+
+def _ready_to_brush(visitor: Visitor, start: float, end: float) -> None:
+    chart = visitor.page.get_by_test_id("stVegaLiteChart").first
+    chart.scroll_into_view_if_needed()
+    box = chart.locator("canvas, svg").first.bounding_box()
+    assert box is not None
+    y = box["y"] + 0.45 * box["height"]
+    visitor.page.mouse.move(box["x"] + start * box["width"], y)
+    visitor.page.mouse.down()
+    visitor.page.mouse.move(box["x"] + end * box["width"], y, steps=6)
+
+
+def _until(true: Callable[[], bool], longest_s: float = 60.0) -> None:
+    end = time.perf_counter() + longest_s
+    while not true():
+        if time.perf_counter() > end:
+            raise TimeoutError("nothing changed on the page")
+        time.sleep(0.01)
+
+
+def main() -> None:
+    """Print what was measured."""
+    print(f"start to first page: {min(start_s() for _ in range(TRIES)):.2f} s", flush=True)
+    with tempfile.TemporaryDirectory() as scratch, served() as address, sync_playwright() as playwright:
+        long = Path(scratch, "long")
+        scenario = scenario_of(
+            setups={"bare": 0.25, "covered": 0.27},
+            laps=LONG_LAPS,
+            lap_length_m=LONG_LAP_M,
+            wind_m_s=1.0,
+            wind_from_deg=210.0,
+            power_w=230.0,
+        )
+        write_session(scenario, long, seed=5)
+        browser = playwright.chromium.launch(executable_path=browser_found(), args=list(FLAGS))
+        for name, load in (
+            ("sample", lambda visitor: visitor.loads_sample()),
+            ("4 hours, 40 laps", lambda visitor: visitor.drops(long / "ride.fit", long / "runsheet.toml")),
+        ):
+            context = browser.new_context(viewport={"width": 1280, "height": 900})
+            visitor = Visitor(context.new_page(), address)
+            load(visitor.opens())
+            visitor.sees("Nothing is missing").idle()
+            for what, took in on_the_desk(visitor, name).items():
+                print(f"{what}: {took:.2f} s", flush=True)
+            context.close()
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
