@@ -1,0 +1,107 @@
+"""How long an analysis takes and how much memory: ``python -m tests.speed [--rounds N] [--hours H ...]``.
+
+Every figure is of a whole ``fieldaero analyse`` in a process of its own, start-up included.  Cold means that no ride
+has been kept from before, warm that the same command ran once; the best of the rounds counts, because
+whatever else a machine does only makes it slower; processor time hardly depends on that.  Rides are simulated at 1 Hz on a loop of 3 km and
+written as FIT.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from fieldaero.sample_session import copy_sample
+from fieldaero.simulate.folder import scenario_of, write_session
+
+__all__ = ["Run", "main", "run"]
+
+ROOT = Path(__file__).resolve().parents[1]
+LAP_M, LAPS_PER_H = 3000.0, 12.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Run:
+    """One process: how long it took by the clock and of the processors, and the most memory it held."""
+
+    wall_s: float
+    cpu_s: float
+    peak_mib: float
+
+
+def run(*arguments: str, cwd: Path, cache: Path) -> Run:
+    """Run a command to its end; it must succeed."""
+    begun = time.perf_counter()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "fieldaero", *arguments],
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "FIELDAERO_CACHE": str(cache)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+    )
+    assert process.stderr is not None
+    said = process.stderr.read()
+    _, status, used = os.wait4(process.pid, 0)
+    process.stderr.close()
+    wall_s = time.perf_counter() - begun
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode != 0:
+        raise SystemExit(f"{' '.join(arguments)}: {said.decode()}")
+    unit = 1024.0 if sys.platform != "darwin" else 1024.0**2  # kibibytes, on macOS bytes
+    return Run(wall_s=wall_s, cpu_s=used.ru_utime + used.ru_stime, peak_mib=used.ru_maxrss / unit)
+
+
+def session_of_hours(folder: Path, hours: float) -> Path:
+    """Write a session of so many hours; return its run sheet."""
+    scenario = scenario_of(
+        setups={"road bar": 0.250, "aero bar": 0.240},
+        laps=round(hours * LAPS_PER_H),
+        lap_length_m=LAP_M,
+        wind_m_s=0.8,
+        wind_from_deg=240.0,
+        power_w=230.0,
+    )
+    paths = write_session(scenario, folder, seed=5, file_format="fit")
+    return next(path for path in paths if path.suffix == ".toml")
+
+
+def row(name: str, sheet: Path, cache: Path, rounds: int) -> str:
+    """Measure one session; return its row of the table."""
+    cold, warm = [], []
+    for _ in range(rounds):
+        shutil.rmtree(cache, ignore_errors=True)
+        cold.append(run("analyse", sheet.name, cwd=sheet.parent, cache=cache))
+        warm.append(run("analyse", sheet.name, cwd=sheet.parent, cache=cache))
+    cells = [f"{min(one.wall_s for one in runs):.1f} s" for runs in (cold, warm)]
+    cells += [f"{min(one.cpu_s for one in runs):.1f} s" for runs in (cold, warm)]
+    cells += [f"{max(one.peak_mib for one in runs):.0f} MiB" for runs in (cold, warm)]
+    return f"| {name} | {' | '.join(cells)} |"
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(prog="python -m tests.speed", description=__doc__)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--hours", type=float, nargs="*", default=[1.0, 2.5, 5.0, 10.0])
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as scratch:
+        cache = Path(scratch, "cache")
+        helped = min(run("--help", cwd=Path(scratch), cache=cache).wall_s for _ in range(asked.rounds))
+        print(f"fieldaero --help: {helped:.2f} s\n")
+        print("| session | cold | warm | processors, cold | warm | peak memory, cold | warm |")
+        print("| --- | --- | --- | --- | --- | --- | --- |")
+        print(row("sample", copy_sample(Path(scratch, "sample")), cache, asked.rounds), flush=True)
+        for hours in asked.hours:
+            folder = Path(scratch, f"{hours:g}h")
+            print(row(f"{hours:g} h", session_of_hours(folder, hours), cache, asked.rounds), flush=True)
+
+
+if __name__ == "__main__":
+    main()
