@@ -1,9 +1,9 @@
 """How long an analysis takes and how much memory: ``python -m tests.speed [--rounds N] [--hours H ...]``.
 
-Every figure is of a whole ``fieldaero analyse`` in a process of its own, start-up included.  Cold means that no ride
-has been kept from before, warm that the same command ran once; the best of the rounds counts, because
-whatever else a machine does only makes it slower; processor time hardly depends on that.  Rides are simulated at 1 Hz on a loop of 3 km and
-written as FIT.
+Each figure is of a whole ``fieldaero analyse`` in a process of its own, start-up included. Cold
+means that no ride has been kept from before, warm that the same command ran once; the best of the
+rounds counts, because whatever else a machine does only makes it slower; processor time hardly
+depends on that. Rides are simulated at 1 Hz on a loop of 3 km and written as FIT.
 """
 
 from __future__ import annotations
