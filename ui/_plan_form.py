@@ -92,7 +92,9 @@ def plan_form() -> Wishes:
             **_kept("plan_laps", None),
         )
         before = bool(own.rides) and st.toggle(
-            "Take scatter, wind and sensors from the test on the desk", **_kept("plan_before")
+            "As scattered as the test on the desk",
+            help="Scatter, wind and sensors are then those that the test on the desk showed.",
+            **_kept("plan_before"),
         )
     return Wishes(
         length_m=length,

@@ -77,7 +77,7 @@ def trace_chart(
     colour = alt.Color(
         "setup:N",
         scale=alt.Scale(domain=names, range=[colour_of(name, setups) for name in names]),
-        legend=alt.Legend(orient="bottom", title=None, labelLimit=220, symbolOpacity=1.0),
+        legend=alt.Legend(orient="bottom", title=None, labelLimit=220, symbolOpacity=1.0, columns=2),
     )
     shape = alt.Shape("setup:N", scale=alt.Scale(domain=names, range=[mark_of(name, setups) for name in names]))
     start = ride.start_time

@@ -57,7 +57,7 @@ def on_the_desk(visitor: Visitor, name: str) -> dict[str, float]:
     chip = page.locator("[data-baseweb=tag]").first
     for k in range(TRIES):
         page.wait_for_timeout(500)
-        _ready_to_brush(visitor, 0.3, 0.4 + 0.05 * k)
+        _ready_to_brush(visitor, 0.3, 0.6 + 0.05 * k)
         note("a brush shown", seconds(page.mouse.up, chip.wait_for))
         page.get_by_role("button", name="Pick none").click()
         chip.wait_for(state="detached")
