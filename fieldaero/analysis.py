@@ -107,10 +107,10 @@ def analyse_session(
         comparison_results=comparisons,
         crr=CrrResult(
             value=estimates.fit.crr,
-            se=estimates.fit.crr_se,
+            se=estimates.crr_se,
             given=sheet.system.crr,
             given_sd=crr_prior_sd(session),
-            estimated=sheet.analysis.estimate_crr,
+            estimated=estimates.crr_estimated,
         ),
         wind=_wind(estimates),
         lap_scatter_m2=estimates.comparison.lap_scatter_m2,

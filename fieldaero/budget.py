@@ -22,6 +22,8 @@ __all__ = ["BudgetRow", "CommonInput", "budget", "common_covariance_m4", "common
 
 Floats = NDArray[np.float64]
 
+CRR_NAME = "rolling resistance Crr"
+
 
 @dataclass(frozen=True, kw_only=True)
 class CommonInput:
@@ -72,7 +74,7 @@ def common_inputs(
     """List the inputs that all laps have in common, with their uncertainties.
 
     The power scale stands for meter and drivetrain together; Crr comes with the standard
-    error that is left after the fit.
+    error that is left after the fit, or that of the run sheet where the laps had no say in it.
     """
     circumference = system.wheel_circumference_m
     return (
@@ -105,7 +107,7 @@ def common_inputs(
             lap_sensitivity=sensitivities.air_density_m2 / air_density_kg_m3,
         ),
         CommonInput(
-            name="rolling resistance Crr",
+            name=CRR_NAME,
             unit="",
             value=crr,
             standard_uncertainty=crr_se,
@@ -114,12 +116,18 @@ def common_inputs(
     )
 
 
-def common_covariance_m4(inputs: Sequence[CommonInput], *, leave_out: str = "rolling resistance Crr") -> Floats:
+def common_covariance_m4(inputs: Sequence[CommonInput], *, crr_estimated: bool = False) -> Floats:
     """Covariance that the common inputs add to the laps' drag areas, shape (K, K).
 
-    Crr is left out, because the joint fit has it among its unknowns already.
+    Parameters
+    ----------
+    inputs
+        What all laps have in common.
+    crr_estimated
+        Whether Crr was among the unknowns of the joint fit, which then has its uncertainty in it already.
     """
-    parts = [i.standard_uncertainty * i.lap_sensitivity for i in inputs if i.name != leave_out]
+    added = [i for i in inputs if not (crr_estimated and i.name == CRR_NAME)]
+    parts = [i.standard_uncertainty * i.lap_sensitivity for i in added]
     return np.asarray(np.sum([np.outer(part, part) for part in parts], axis=0))
 
 

@@ -112,7 +112,7 @@ def _wind_doubts(session: Session, estimates: Estimates) -> list[str]:
 def _level_doubts(session: Session, estimates: Estimates, rows: Sequence[LapResult]) -> list[str]:
     """Doubts about the drag areas themselves, which leave their differences nearly alone."""
     found = []
-    crr, crr_se = estimates.fit.crr, estimates.fit.crr_se
+    crr, crr_se = estimates.fit.crr, estimates.crr_se
     if crr_se > CRR_UNKNOWN_SHARE * crr:
         found.append(
             f"Crr is known to ±{crr_se:.4f} only, and the drag areas themselves are as uncertain; their differences "

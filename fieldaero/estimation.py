@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from fieldaero.budget import BudgetRow, CommonInput, budget, common_covariance_m4, common_inputs
 from fieldaero.compare import Comparison, LapTable, compare_setups
 from fieldaero.course import Course
-from fieldaero.joint_fit import FitSettings, JointFit, RoadCells, joint_fit
+from fieldaero.joint_fit import FitSettings, JointFit, RoadCells, Segments, joint_fit
 from fieldaero.joint_fit.inputs import input_sensitivities
 from fieldaero.session import Session, SessionLap
 from fieldaero.session_segments import cut_laps, fittable_laps
@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 WIND_SD_M_S = (0.3, 0.3)  # of either component: so much, and so much of the observed speed; common practice, no source
 WIDE_CRR_SD = 0.003  # where Crr is to be estimated from the laps
 LEAST_CRR_SD = 1e-6
+SPEEDS_APART = 1.12  # of the fastest lap over the slowest; setups hardly differ by more than half of that
 CLOSED_SD_M = 0.01
 STATED_HEIGHT_SD_M = 0.1
 ALTIMETER_SD_M = 2.0  # of a barometer on a moving bike: weather, and the air's own pressure on the device
@@ -47,6 +48,8 @@ class Estimates:
         Setups compared.
     inputs
         What all laps have in common.
+    crr_se, crr_estimated
+        Standard uncertainty of Crr, and whether the laps had a say in it.
     budget
         One set of rows per comparison.
     warnings
@@ -58,6 +61,8 @@ class Estimates:
     covariance_m4: Floats
     comparison: Comparison
     inputs: tuple[CommonInput, ...]
+    crr_se: float
+    crr_estimated: bool
     budget: tuple[BudgetRow, ...]
     warnings: tuple[str, ...]
 
@@ -94,7 +99,8 @@ def estimate_session(
     """
     chosen = tuple(laps) if laps is not None else fittable_laps(session)
     segments = cut_laps(session, chosen)
-    settings, warnings = _settings(session, segments.cells)
+    estimated = session.run_sheet.analysis.estimate_crr or _speeds_tell_crr(segments)
+    settings, warnings = _settings(session, segments.cells, crr_estimated=estimated)
     observed = _observed_wind(session)
     if observed is not None:
         share, sd = observed
@@ -111,9 +117,9 @@ def estimate_session(
         air_density_kg_m3=float(np.nanmean(density)),
         air_density_sd_kg_m3=float(np.nanmean(density_sd)),
         crr=fit.crr,
-        crr_se=fit.crr_se,
+        crr_se=fit.crr_se if estimated else crr_prior_sd(session),
     )
-    covariance = fit.covariance_m4 + common_covariance_m4(inputs)
+    covariance = fit.covariance_m4 + common_covariance_m4(inputs, crr_estimated=estimated)
     comparison = compare_setups(
         LapTable(
             cda_m2=fit.cda_m2,
@@ -134,6 +140,8 @@ def estimate_session(
         covariance_m4=covariance,
         comparison=comparison,
         inputs=inputs,
+        crr_se=fit.crr_se if estimated else crr_prior_sd(session),
+        crr_estimated=estimated,
         budget=_budgets(comparison, inputs),
         warnings=tuple(warnings),
     )
@@ -152,10 +160,22 @@ def _pairs(session: Session) -> list[tuple[str, str]]:
     return pairs
 
 
-def _settings(session: Session, cells: RoadCells) -> tuple[FitSettings, list[str]]:
+def _speeds_tell_crr(segments: Segments) -> bool:
+    """Whether laps were ridden at speeds so far apart that they tell rolling from drag.
+
+    Laps at about one speed tell it too, on paper, by the small differences of speed at one place.  But these
+    are what the wind made: a tail wind is faster and less drag at once, and would pass for a larger Crr.
+    """
+    lasting = (segments.end_s - segments.start_s) - np.sum(segments.unknown_s, axis=1)
+    pace: Floats = lasting / np.sum(segments.roll_m, axis=1)
+    return bool(np.max(pace) / np.min(pace) >= SPEEDS_APART)
+
+
+def _settings(session: Session, cells: RoadCells, *, crr_estimated: bool) -> tuple[FitSettings, list[str]]:
     sheet, course = session.run_sheet, session.course
     warnings: list[str] = []
-    settings = FitSettings(crr=sheet.system.crr, crr_sd=crr_prior_sd(session))
+    # Where the laps have no say, Crr's uncertainty joins that of mass and meter after the fit.
+    settings = FitSettings(crr=sheet.system.crr, crr_sd=crr_prior_sd(session) if crr_estimated else LEAST_CRR_SD)
     if not course.closed:
         if sheet.course.height_difference_m is not None:
             settings = replace(

@@ -143,8 +143,8 @@ class ComparisonResult:
 class CrrResult:
     """Coefficient of rolling resistance after the fit, and what the run sheet gave.
 
-    ``estimated`` says that the run sheet asked for it to be found from the laps; ``given_sd`` is
-    then a wide prior.  Where ``se`` is hardly below ``given_sd`` the laps did not tell it.
+    ``estimated`` says that the laps had a say in it, because the run sheet asked for that (``given_sd`` is then a
+    wide prior) or because they were ridden at speeds far apart.  Otherwise it is the given value.
     """
 
     value: float

@@ -143,9 +143,9 @@ def _lap_notes(rows: Sequence[LapResult]) -> str:
 def _facts(result: Result) -> list[str]:
     crr = result.crr
     how = (
-        "estimated from the laps"
+        f"from the run sheet's {value_with_uncertainty(crr.given, crr.given_sd)} and the laps"
         if crr.estimated
-        else f"from the run sheet's {number(crr.given, places=4)} and the laps"
+        else "as the run sheet gives it, for laps at about one speed do not tell it"
     )
     found = [f"Crr {value_with_uncertainty(crr.value, crr.se)}, {how}."]
     if result.wind is None:

@@ -75,9 +75,16 @@ def test_contributions_are_those_of_inputs_correlated_from_lap_to_lap(seed):
 
 @pytest.mark.parametrize("seed", range(3))
 def test_what_common_inputs_add_to_the_laps_is_propagated_too(seed):
-    # Crr is among the unknowns of the joint fit, whose covariance has it already.
     inputs = some_inputs(np.random.default_rng(seed))
     added = common_covariance_m4(inputs)
+    assert np.sqrt(A @ added @ A) == pytest.approx(propagated(inputs, A), rel=1e-12)
+    assert np.sqrt((A - B) @ added @ (A - B)) == pytest.approx(propagated(inputs, A - B), rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_rolling_that_the_fit_estimated_is_in_its_covariance_already(seed):
+    inputs = some_inputs(np.random.default_rng(seed))
+    added = common_covariance_m4(inputs, crr_estimated=True)
     without = [i for i in inputs if i.name != CRR]
     assert np.sqrt(A @ added @ A) == pytest.approx(propagated(without, A), rel=1e-12)
     assert np.sqrt((A - B) @ added @ (A - B)) == pytest.approx(propagated(without, A - B), rel=1e-12)
