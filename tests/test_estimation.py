@@ -11,6 +11,7 @@ from fieldaero.budget import common_covariance_m4
 from fieldaero.estimation import Estimates, crr_prior_sd, estimate_session
 from fieldaero.session_segments import fittable_laps
 from tests.simulate.sessions import ONE_WAY, Sensors, session
+from tests.simulate.sessions import session as simulated
 from tests.whole_sessions import AIR, SYSTEM, brought_together, usual, with_columns
 
 ONE_WAY_LAPS = ("-", "bare", "-", "faired", "-", "faired", "-", "bare", "-")
@@ -140,9 +141,19 @@ def test_crr_is_as_uncertain_as_the_run_sheet_says_or_wide_where_it_is_to_be_fou
     assert crr_prior_sd(exact) > 0.0
     spread = {name: estimate_session(s, hyper_uncertainty=False) for name, s in (("wide", wide), ("exact", exact))}
     assert spread["exact"].fit.crr == pytest.approx(0.0045, abs=1e-5)
-    assert spread["exact"].fit.crr_se < estimates().fit.crr_se < spread["wide"].fit.crr_se < 0.003
-    # Fit covariances alone: whoever knows Crr knows the drag area better.
-    assert spread["exact"].fit.covariance_m4[0, 0] < spread["wide"].fit.covariance_m4[0, 0]
+    assert spread["exact"].crr_se < estimates().crr_se == 0.0005
+    assert spread["exact"].crr_se < spread["wide"].crr_se < crr_prior_sd(wide)
+    # Whoever knows Crr knows the drag area better.
+    assert spread["exact"].covariance_m4[0, 0] < estimates().covariance_m4[0, 0]
+
+
+def test_laps_at_about_one_speed_have_no_say_in_crr_and_laps_at_two_have():
+    assert not estimates().crr_estimated
+    assert estimates().fit.crr == pytest.approx(0.0045, abs=1e-5)
+    at_two = brought_together(simulated(power_w=(170.0, 170.0, 290.0, 290.0)).ride)
+    found = estimate_session(at_two, hyper_uncertainty=False)
+    assert found.crr_estimated
+    assert found.crr_se < 0.9 * crr_prior_sd(at_two)
 
 
 # The altimeter, a weak witness

@@ -85,9 +85,9 @@ def at_edges(seed, column, **changes):
 
 
 def unbraked(segments):
-    """Cells where nobody brakes, shape (n,); the second in which brakes go on may still lie before a braked one."""
+    """Cells where nobody brakes, shape (n,); the second in which brakes go on or off may lie beside a braked one."""
     free = ~np.any(segments.braked_s > 0.0, axis=0)
-    return free & np.roll(free, -1)
+    return free & np.roll(free, -1) & np.roll(free, 1)
 
 
 @pytest.mark.parametrize("course", COURSES)
