@@ -47,9 +47,7 @@ CONDITIONS = (
     Condition(name="out and back", scenario=_scenario(course=CourseShape(length_m=3000.0, shape="out_and_back"))),
     Condition(name="blocked order", scenario=_scenario(order=("a",) * 4 + ("b",) * 4)),
     # Either setup at either speed; and then each setup at a speed of its own, which only a known Crr would forgive.
-    Condition(
-        name="two speeds", scenario=_scenario(power_w=(180.0, 180.0, 280.0, 280.0, 280.0, 280.0, 180.0, 180.0))
-    ),
+    Condition(name="two speeds", scenario=_scenario(power_w=(180.0, 180.0, 280.0, 280.0, 280.0, 280.0, 180.0, 180.0))),
     Condition(name="setups at two speeds", scenario=_scenario(power_w=(180.0, 280.0, 280.0, 180.0))),
     Condition(name="drifting meter", scenario=_scenario(sensors=Sensors(power_drift_per_h=0.02))),
     Condition(name="traffic", scenario=_scenario(brakings_per_lap=0.8)),
