@@ -91,7 +91,11 @@ def _laps(desk: Desk) -> list[Missing]:
     ridden = [name for name, count in laps.items() if count]
     found = []
     if not ridden:
-        return [Missing(sentence="No lap is given to a setup yet.", place="laps")]
+        return [
+            Missing(
+                sentence="No lap is given to a setup yet: pick whole laps and give them to their setups.", place="laps"
+            )
+        ]
     if desk.baseline not in ridden:
         found.append(Missing(sentence=f"No lap is given to the baseline, {desk.baseline}.", place="laps"))
     if len(ridden) < 2:
