@@ -15,7 +15,7 @@ from playwright.sync_api import Page, sync_playwright
 
 from fieldaero.simulate.folder import scenario_of, write_session
 from tests.browser.serving import FLAGS, browser_found, served
-from tests.browser.steps import PAGES, Visitor
+from tests.browser.steps import PAGES, ROW_PX, Visitor
 
 TRIES = 4
 LONG_LAPS, LONG_LAP_M = 40, 3800.0  # about four hours at 38 km/h
@@ -63,15 +63,15 @@ def on_the_desk(visitor: Visitor, name: str) -> dict[str, float]:
         page.get_by_role("button", name="Pick none").click()
         chip.wait_for(state="detached")
     use = page.get_by_test_id("stDataFrame").first
-    for _ in range(TRIES):
+    for k in range(TRIES):
         use.scroll_into_view_if_needed()
         page.wait_for_timeout(700)
         box = use.bounding_box()
         assert box is not None
         counts = page.get_by_text("Order ridden").first
         before = counts.inner_text()
-        x, y = box["x"] + 0.1 * box["width"], box["y"] + 3.5 * 35
-        page.mouse.move(x, y - 2)
+        x, y = box["x"] + 0.1 * box["width"], box["y"] + (3.5 + k) * ROW_PX  # another lap each time
+        page.mouse.move(x, y - 2, steps=3)
         page.wait_for_timeout(200)
         note(
             "a table edit shown",
