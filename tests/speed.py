@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fieldaero.sample_session import copy_sample
-from fieldaero.simulate.folder import scenario_of, write_session
 
 __all__ = ["Run", "main", "run"]
 
@@ -59,17 +58,15 @@ def run(*arguments: str, cwd: Path, cache: Path) -> Run:
 
 
 def session_of_hours(folder: Path, hours: float) -> Path:
-    """Write a session of so many hours; return its run sheet."""
-    scenario = scenario_of(
-        setups={"road bar": 0.250, "aero bar": 0.240},
-        laps=round(hours * LAPS_PER_H),
-        lap_length_m=LAP_M,
-        wind_m_s=0.8,
-        wind_from_deg=240.0,
-        power_w=230.0,
-    )
-    paths = write_session(scenario, folder, seed=5, file_format="fit")
-    return next(path for path in paths if path.suffix == ".toml")
+    """Write a session of so many hours; return its run sheet.
+
+    In a process of its own, because the peak of a new process begins with the memory of the one it comes from.
+    """
+    laps = ("--laps", str(round(hours * LAPS_PER_H)), "--lap-length-m", str(LAP_M))
+    ridden = ("--wind-m-s", "0.8", "--power-w", "230", "--seed", "5")
+    setups = ("--setup", "road bar=0.250", "--setup", "aero bar=0.240")
+    run("simulate", "--out", folder.name, *laps, *ridden, *setups, cwd=folder.parent, cache=folder.parent / "cache")
+    return next(folder.glob("*.toml"))
 
 
 def row(name: str, sheet: Path, cache: Path, rounds: int) -> str:
