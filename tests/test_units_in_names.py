@@ -22,7 +22,8 @@ NUMBERS = re.compile(r"\b(float|NDArray|Floats|ArrayLike)\b")
 YES_OR_COUNT = re.compile(r"NDArray\[np\.(bool_|int_|intp)\]")
 UNITS = {
     "m", "km", "inch", "m2", "m4", "s", "min", "h", "m_s", "km_h", "m_s2", "kg", "kg_m2", "kg_m3", "g_mol",
-    "n", "n_s_m", "w", "j", "kj", "pa", "hpa", "c", "k", "deg", "rad", "rpm", "pct", "per_h", "m_per_h", "m2_per_h", "m_per_m2",
+    "n", "n_s_m", "w", "j", "kj", "pa", "hpa", "c", "k", "deg", "rad", "rpm", "pct", "per_h",
+    "m_per_h", "m2_per_h", "m_per_m2",
     "per_yaw_deg2", "deg2", "hz", "j_mol_k", "m_per_m",
 }  # fmt: skip
 
