@@ -114,7 +114,8 @@ def _columns(ride: Ride) -> dict[str, list[str]]:
 def _local(ride: Ride) -> dict[str, list[str]]:
     """Columns of local metres; none for a ride that says where on the Earth it was."""
     latitude, longitude = ride.column("latitude_deg"), ride.column("longitude_deg")
-    if not is_local(float(np.nanmedian(latitude)), float(np.nanmedian(longitude))):
+    ends = [(float(pick(latitude)), float(pick(longitude))) for pick in (np.nanmin, np.nanmax)]
+    if not all(is_local(*end) for end in ends):
         return {}
     places = LOCAL_FRAME.to_metres(latitude, longitude)
     return {

@@ -106,7 +106,8 @@ def rides(draw) -> Ride:
         columns["speed_m_s"][0] = 9.0
     columns["distance_m"] = np.cumsum(draw(st.lists(st.floats(0.0, 1e-3), min_size=rows, max_size=rows)))
     columns["latitude_deg"] = draw(st.lists(st.floats(-90.0, 90.0), min_size=rows, max_size=rows))
-    columns["longitude_deg"] = draw(st.lists(st.floats(0.5, 180.0), min_size=rows, max_size=rows))
+    # Not about 0 N, 90 E, which stands for local metres and is written so.
+    columns["longitude_deg"] = draw(st.lists(st.floats(0.5, 85.0), min_size=rows, max_size=rows))
     # Laps with a row each; their boundaries on rows, or anywhere in the step before one.
     cuts = sorted(draw(st.sets(st.integers(0, rows - 1), max_size=5)))
     t = columns["time_s"]
