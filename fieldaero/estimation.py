@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 WIND_SD_M_S = (0.3, 0.3)  # of either component: so much, and so much of the observed speed; common practice, no source
 WIDE_CRR_SD = 0.003  # where Crr is to be estimated from the laps
 LEAST_CRR_SD = 1e-6
-SPEEDS_APART = 1.12  # of the fastest lap over the slowest; setups hardly differ by more than half of that
+SPEEDS_APART = 1.12  # the slowest lap of a setup over its fastest in time: 180 W and 250 W; common practice, no source
 CLOSED_SD_M = 0.01
 STATED_HEIGHT_SD_M = 0.1
 ALTIMETER_SD_M = 2.0  # of a barometer on a moving bike: weather, and the air's own pressure on the device
@@ -99,7 +99,7 @@ def estimate_session(
     """
     chosen = tuple(laps) if laps is not None else fittable_laps(session)
     segments = cut_laps(session, chosen)
-    estimated = session.run_sheet.analysis.estimate_crr or _speeds_tell_crr(segments)
+    estimated = session.run_sheet.analysis.estimate_crr or _speeds_tell_crr(segments, chosen)
     settings, warnings = _settings(session, segments.cells, crr_estimated=estimated)
     observed = _observed_wind(session)
     if observed is not None:
@@ -160,15 +160,18 @@ def _pairs(session: Session) -> list[tuple[str, str]]:
     return pairs
 
 
-def _speeds_tell_crr(segments: Segments) -> bool:
-    """Whether laps were ridden at speeds so far apart that they tell rolling from drag.
+def _speeds_tell_crr(segments: Segments, laps: Sequence[SessionLap]) -> bool:
+    """Whether laps of one setup were ridden at speeds so far apart that they tell rolling from drag.
 
     Laps at about one speed tell it too, on paper, by the small differences of speed at one place.  But these
     are what the wind made: a tail wind is faster and less drag at once, and would pass for a larger Crr.
+    Setups at a speed each tell nothing, for their drag may be what differs.
     """
     lasting = (segments.end_s - segments.start_s) - np.sum(segments.unknown_s, axis=1)
     pace: Floats = lasting / np.sum(segments.roll_m, axis=1)
-    return bool(np.max(pace) / np.min(pace) >= SPEEDS_APART)
+    names = np.array([lap.setup for lap in laps])
+    own = [pace[names == name] for name in dict.fromkeys(names.tolist())]
+    return any(float(np.max(p) / np.min(p)) >= SPEEDS_APART for p in own)
 
 
 def _settings(session: Session, cells: RoadCells, *, crr_estimated: bool) -> tuple[FitSettings, list[str]]:

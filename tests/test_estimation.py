@@ -150,10 +150,19 @@ def test_crr_is_as_uncertain_as_the_run_sheet_says_or_wide_where_it_is_to_be_fou
 def test_laps_at_about_one_speed_have_no_say_in_crr_and_laps_at_two_have():
     assert not estimates().crr_estimated
     assert estimates().fit.crr == pytest.approx(0.0045, abs=1e-5)
-    at_two = brought_together(simulated(power_w=(170.0, 170.0, 290.0, 290.0)).ride)
+    order_at_two = (170.0, 170.0, 290.0, 290.0)  # of the laps bare, faired, faired, bare
+    at_two = brought_together(simulated(power_w=order_at_two).ride)
     found = estimate_session(at_two, hyper_uncertainty=False)
     assert found.crr_estimated
     assert found.crr_se < 0.9 * crr_prior_sd(at_two)
+
+
+def test_setups_at_a_speed_each_have_no_say_in_crr_either():
+    each = estimate_session(
+        brought_together(simulated(power_w=(170.0, 290.0, 290.0, 170.0)).ride), hyper_uncertainty=False
+    )
+    assert not each.crr_estimated
+    assert each.crr_se == 0.0005
 
 
 # The altimeter, a weak witness
