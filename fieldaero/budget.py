@@ -18,7 +18,7 @@ from fieldaero.joint_fit.inputs import InputSensitivities
 from fieldaero.system import System
 from fieldaero.uncertainty_budget import UncertaintyInput, uncertainty_budget
 
-__all__ = ["BudgetRow", "CommonInput", "budget", "common_covariance_m4", "common_inputs"]
+__all__ = ["CRR_NAME", "BudgetRow", "CommonInput", "budget", "common_covariance_m4", "common_inputs"]
 
 Floats = NDArray[np.float64]
 

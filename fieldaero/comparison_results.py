@@ -12,11 +12,12 @@ from fieldaero.errors import OutOfRangeError
 from fieldaero.estimation import Estimates
 from fieldaero.plain_comparison import setup_difference
 from fieldaero.result import ComparisonResult, LapResult, LapShift, SecondsResult, SetupResult, WattsResult
+from fieldaero.run_sheet import AnalysisChoices
 from fieldaero.session import Session
 from fieldaero.translate import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2, seconds_over_distance, watts_at_speed
 from fieldaero.verdict import NOT_RESOLVED, further_laps, verdict
 
-__all__ = ["closures_m2", "comparison_results", "flat_road", "setup_results"]
+__all__ = ["closures_m2", "comparison_results", "flat_road", "setup_results", "smallest_difference_m2"]
 
 
 def flat_road(session: Session, estimates: Estimates) -> FlatRoad:
@@ -59,7 +60,9 @@ def comparison_results(
     means = {mean.setup: mean for mean in found.setups}
     out: list[ComparisonResult] = []
     for i, pair in enumerate(found.comparisons):
-        smallest = _smallest_m2(session, estimates, means[pair.versus].cda_m2)
+        smallest = smallest_difference_m2(
+            session.run_sheet.analysis, road=flat_road(session, estimates), cda_m2=means[pair.versus].cda_m2
+        )
         laps = means[pair.setup].laps + means[pair.versus].laps
         says = verdict(pair.interval95_m2, smallest_difference_m2=smallest)
         plain = setup_difference(cda_m2=closures_m2(rows, pair.setup), versus_cda_m2=closures_m2(rows, pair.versus))
@@ -129,9 +132,11 @@ def closures_m2(rows: Sequence[LapResult], setup: str) -> list[float]:
     ]
 
 
-def _smallest_m2(session: Session, estimates: Estimates, cda_m2: float) -> float | None:
-    choices = session.run_sheet.analysis
-    road = flat_road(session, estimates)
+def smallest_difference_m2(choices: AnalysisChoices, *, road: FlatRoad, cda_m2: float) -> float | None:
+    """Return the smallest difference that matters as a drag area [m2], however the run sheet states it; None if not.
+
+    ``cda_m2`` is the drag area that a difference stated in seconds is added to.
+    """
     if choices.smallest_difference_m2 is not None:
         return choices.smallest_difference_m2
     if choices.smallest_difference_w is not None:

@@ -25,7 +25,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.budget import CommonInput
+from fieldaero.budget import CRR_NAME, CommonInput
 from fieldaero.course_time import Race, race_runs
 from fieldaero.errors import OutOfRangeError
 from fieldaero.uncertainty_budget import UncertaintyBudget, UncertaintyInput, uncertainty_budget
@@ -34,7 +34,7 @@ __all__ = ["TimeSaved", "time_saved"]
 
 Floats = NDArray[np.float64]
 
-MASS, POWER_SCALE, AIR_DENSITY, CRR = "mass", "power scale", "air density", "rolling resistance Crr"
+MASS, POWER_SCALE, AIR_DENSITY, CRR = "mass", "power scale", "air density", CRR_NAME
 AREA_STEP_M2 = 2e-4
 RELATIVE_STEP = 2e-3
 CRR_STEP = 2e-5

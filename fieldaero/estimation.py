@@ -110,6 +110,7 @@ def estimate_session(
     sheet = session.run_sheet
     density = np.concatenate([r.conditions.air_density_kg_m3 for r in session.rides])
     density_sd = np.concatenate([r.conditions.air_density_sd_kg_m3 for r in session.rides])
+    crr_se = fit.crr_se if estimated else crr_prior_sd(session)
     inputs = common_inputs(
         input_sensitivities(fit),
         system=sheet.system,
@@ -117,7 +118,7 @@ def estimate_session(
         air_density_kg_m3=float(np.nanmean(density)),
         air_density_sd_kg_m3=float(np.nanmean(density_sd)),
         crr=fit.crr,
-        crr_se=fit.crr_se if estimated else crr_prior_sd(session),
+        crr_se=crr_se,
     )
     covariance = fit.covariance_m4 + common_covariance_m4(inputs, crr_estimated=estimated)
     comparison = compare_setups(
@@ -140,7 +141,7 @@ def estimate_session(
         covariance_m4=covariance,
         comparison=comparison,
         inputs=inputs,
-        crr_se=fit.crr_se if estimated else crr_prior_sd(session),
+        crr_se=crr_se,
         crr_estimated=estimated,
         budget=_budgets(comparison, inputs),
         warnings=tuple(warnings),

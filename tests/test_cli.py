@@ -33,7 +33,6 @@ def test_every_command_has_help_and_every_option_too(name):
     assert all(param.help for param in command.params if param.param_type_name == "option")
 
 
-@pytest.mark.skipif(not README.exists(), reason="the README is not written yet")
 @pytest.mark.parametrize("name", sorted(commands.commands))
 def test_every_command_appears_in_the_readme(name):
     assert f"fieldaero {name}" in README.read_text(encoding="utf-8")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from fieldaero.budget import CRR_NAME
 from fieldaero.compare import SetupComparison
 from fieldaero.errors import CannotAnswerError
 from fieldaero.estimation import Estimates, estimate_session
@@ -12,7 +13,7 @@ from fieldaero.result import Result
 
 __all__ = ["SHARED_INPUTS", "SessionContrast", "ridden_setups", "session_contrast"]
 
-SHARED_INPUTS = ("mass", "power scale", "wheel circumference", "rolling resistance Crr")
+SHARED_INPUTS = ("mass", "power scale", "wheel circumference", CRR_NAME)
 """Inputs that sessions of one rider and bike have in common; the air is read anew each time."""
 
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldaero.comparison_results import flat_road
+from fieldaero.comparison_results import flat_road, smallest_difference_m2
 from fieldaero.errors import OutOfRangeError
 from fieldaero.result import Result, SecondsResult, WattsResult
 from fieldaero.run_sheet import AnalysisChoices
-from fieldaero.translate import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2, seconds_over_distance, watts_at_speed
+from fieldaero.translate import FlatRoad, seconds_over_distance, watts_at_speed
 
 __all__ = ["Terms", "terms_of"]
 
@@ -35,20 +35,7 @@ class Terms:
     @property
     def smallest_difference_m2(self) -> float | None:
         """Smallest difference that matters, as a drag area."""
-        c = self.choices
-        if c.smallest_difference_m2 is not None:
-            return c.smallest_difference_m2
-        if c.smallest_difference_w is not None:
-            return cda_for_watts_m2(c.smallest_difference_w, road=self.road, speed_km_h=c.report_speed_km_h)
-        if c.smallest_difference_s is None:
-            return None
-        return cda_for_seconds_m2(
-            c.smallest_difference_s,
-            cda_m2=self.cda_m2,
-            road=self.road,
-            distance_km=c.report_distance_km,
-            power_w=c.report_power_w,
-        )
+        return smallest_difference_m2(self.choices, road=self.road, cda_m2=self.cda_m2)
 
     def watts(self, delta_cda_m2: float, interval_m2: Interval | None) -> WattsResult:
         """Power that a difference costs at the speed reported at."""
