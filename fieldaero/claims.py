@@ -20,8 +20,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from scipy import stats
-
+from fieldaero import student_t
 from fieldaero.cross_check_rows import ClaimResult
 from fieldaero.errors import OutOfRangeError, RunSheetError
 from fieldaero.result import ComparisonResult, SetupResult
@@ -96,7 +95,7 @@ def judge_claim(
     return ClaimJudgement(
         verdict=says,
         against_zero=verdict(interval95_m2),
-        probability=float(stats.t.cdf(-apart / se_m2, df)),
+        probability=float(student_t.below(-apart / se_m2, df)),
         further_laps=further_laps(delta_cda_m2=apart, se_m2=se_m2, df=df, laps=laps) if says == UNDECIDED else None,
     )
 

@@ -20,8 +20,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
+from fieldaero import student_t
 from fieldaero.errors import CannotAnswerError
 from fieldaero.linear_mixed import EarlierStage, LinearMixedFit, VarianceComponent, fit_linear_mixed
 from fieldaero.simultaneous import simultaneous_intervals
@@ -76,7 +76,7 @@ class SetupMean:
 
     def interval(self, *, level: float = 0.95) -> tuple[float, float]:
         """Interval of the drag area [m2]."""
-        half = float(stats.t.ppf(0.5 + level / 2.0, self.df)) * self.se_m2
+        half = float(student_t.quantile(0.5 + level / 2.0, self.df)) * self.se_m2
         return self.cda_m2 - half, self.cda_m2 + half
 
 
@@ -102,7 +102,7 @@ class SetupComparison:
     def own_level(self) -> float:
         """Level at which ``interval95_m2`` holds for this comparison alone: 0.95, more if it is one of several."""
         half = (self.interval95_m2[1] - self.interval95_m2[0]) / 2.0
-        return float(1.0 - 2.0 * stats.t.sf(half / self.se_m2, self.df))
+        return float(1.0 - 2.0 * student_t.above(half / self.se_m2, self.df))
 
 
 @dataclass(frozen=True, kw_only=True)

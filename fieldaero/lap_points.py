@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from scipy import stats
+from scipy.special import ndtri
 
 from fieldaero.result import LapResult, Result
 
 __all__ = ["LapPoint", "lap_points"]
 
-NORMAL_95 = float(stats.norm.ppf(0.975))  # the fit's own error of a lap: normal, for given noise
+NORMAL_95 = float(ndtri(0.975))  # the fit's own error of a lap: normal, for given noise
 
 
 @dataclass(frozen=True, kw_only=True)

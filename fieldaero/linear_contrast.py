@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy.stats import t as student
+from fieldaero import student_t
 
 __all__ = ["Contrast"]
 
@@ -33,17 +33,17 @@ class Contrast:
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
         """Two-sided interval at the level asked for."""
-        half = float(student.ppf(0.5 + level / 2.0, self.df)) * self.standard_error
+        half = float(student_t.quantile(0.5 + level / 2.0, self.df)) * self.standard_error
         return self.estimate - half, self.estimate + half
 
     def p_value(self, null: float = 0.0) -> float:
         """Two-sided p value of the true value being ``null``."""
         if not self.standard_error > 0.0:
             return float("nan")
-        return float(2.0 * student.sf(abs(self.estimate - null) / self.standard_error, self.df))
+        return float(2.0 * student_t.above(abs(self.estimate - null) / self.standard_error, self.df))
 
     def probability_below(self, value: float) -> float:
         """Confidence that the true value lies below ``value``: the t distribution read at that point."""
         if not self.standard_error > 0.0:
             return float("nan")
-        return float(student.cdf((value - self.estimate) / self.standard_error, self.df))
+        return float(student_t.below((value - self.estimate) / self.standard_error, self.df))

@@ -22,9 +22,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
-from scipy.stats import t as student
+from scipy.special import chdtrc
 
+from fieldaero import student_t
 from fieldaero.errors import CannotAnswerError
 from fieldaero.linear_contrast import Contrast
 from fieldaero.linear_mixed import VarianceComponent, fit_linear_mixed
@@ -74,7 +74,7 @@ class PooledEffect:
         172 (2009) 137); NaN for fewer than three sessions.
         """
         df = self.sessions - 2 if self.sessions > 2 else np.nan
-        half = float(student.ppf(0.5 + level / 2.0, df)) * float(
+        half = float(student_t.quantile(0.5 + level / 2.0, df)) * float(
             np.sqrt(self.between_variance + self.effect.standard_error**2)
         )
         return self.effect.estimate - half, self.effect.estimate + half
@@ -146,7 +146,7 @@ def pool_random_effects(estimates: ArrayLike, *, standard_errors: ArrayLike) -> 
         between_variance=tau2,
         between_variance_se=float(np.sqrt(fit.theta_covariance[0, 0])),
         q=q,
-        q_p_value=float("nan") if alone else float(chi2.sf(q, k - 1)),
+        q_p_value=float("nan") if alone else float(chdtrc(k - 1, q)),
         i_squared=float("nan") if alone else max(0.0, 1.0 - (k - 1) / q) if q > 0.0 else 0.0,
         weights=weights,
         sessions=k,

@@ -17,7 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+
+from fieldaero import student_t
 
 __all__ = ["PlainDifference", "PlainMean", "setup_difference", "setup_mean"]
 
@@ -35,7 +36,7 @@ class PlainMean:
         """Student's interval of the mean [m2]."""
         if self.laps < 2:
             return np.nan, np.nan
-        half = float(stats.t.ppf(0.5 + level / 2.0, self.laps - 1)) * self.se_m2
+        half = float(student_t.quantile(0.5 + level / 2.0, self.laps - 1)) * self.se_m2
         return self.cda_m2 - half, self.cda_m2 + half
 
 
@@ -52,7 +53,7 @@ class PlainDifference:
         """Welch's interval of the difference [m2]."""
         if not np.isfinite(self.df):
             return np.nan, np.nan
-        half = float(stats.t.ppf(0.5 + level / 2.0, self.df)) * self.se_m2
+        half = float(student_t.quantile(0.5 + level / 2.0, self.df)) * self.se_m2
         return self.delta_cda_m2 - half, self.delta_cda_m2 + half
 
 
@@ -107,4 +108,6 @@ def setup_difference(*, cda_m2: ArrayLike, versus_cda_m2: ArrayLike) -> PlainDif
     if se == 0.0:
         return PlainDifference(delta_cda_m2=delta, se_m2=se, df=float(a.laps + b.laps - 2), p_value=float(delta == 0.0))
     df = (ua + ub) ** 2 / (ua**2 / (a.laps - 1) + ub**2 / (b.laps - 1))
-    return PlainDifference(delta_cda_m2=delta, se_m2=se, df=df, p_value=float(2.0 * stats.t.sf(abs(delta) / se, df)))
+    return PlainDifference(
+        delta_cda_m2=delta, se_m2=se, df=df, p_value=float(2.0 * student_t.above(abs(delta) / se, df))
+    )

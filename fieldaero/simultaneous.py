@@ -32,11 +32,9 @@ import pandas as pd
 from numpy.polynomial import Chebyshev
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
-from scipy.special import ndtr, ndtri
-from scipy.stats import chi2
-from scipy.stats import t as student
-from scipy.stats.qmc import Sobol
+from scipy.special import gammaincinv, ndtr, ndtri
 
+from fieldaero import student_t
 from fieldaero.ranges import Floats
 
 __all__ = ["SimultaneousIntervals", "equicoordinate_quantile", "max_abs_t_probability", "simultaneous_intervals"]
@@ -117,12 +115,12 @@ def simultaneous_intervals(
         s = se[known]
         common = float(np.max(nu[known]))
         probability = _family(C[np.ix_(known, known)] / np.outer(s, s), common)
-        alone = student.sf(_bound(probability, common, len(s), level), common)
-        critical[known] = student.isf(alone, nu[known])
-        p[known] = 2.0 * student.sf(np.abs(x[known]) / s, nu[known])
+        alone = student_t.above(_bound(probability, common, len(s), level), common)
+        critical[known] = -student_t.quantile(alone, nu[known])
+        p[known] = 2.0 * student_t.above(np.abs(x[known]) / s, nu[known])
         # The bound at which the common t gives the contrast's own two-sided p value.
         adjusted[known] = [
-            np.clip(1.0 - probability(float(student.isf(own / 2.0, common))), own, 1.0) for own in p[known]
+            np.clip(1.0 - probability(float(-student_t.quantile(own / 2.0, common))), own, 1.0) for own in p[known]
         ]
     return SimultaneousIntervals(
         estimate=x,
@@ -174,7 +172,7 @@ def max_abs_t_probability(correlation: ArrayLike, *, df: float, bound: float) ->
 def _family(R: Floats, df: float) -> Callable[[float], float]:
     """P(max |T| <= q) as a function of q: the normal box averaged over the scale."""
     if len(R) == 1:
-        return lambda q: float(1.0 - 2.0 * student.sf(max(q, 0.0), df))
+        return lambda q: float(1.0 - 2.0 * student_t.above(max(q, 0.0), df))
     loading = product_loadings(R)
     if loading is None or np.max(np.abs(loading)) > MOST_LOADING:
         box = _general_box(R)
@@ -194,8 +192,8 @@ def _family(R: Floats, df: float) -> Callable[[float], float]:
 
 def _bound(probability: Callable[[float], float], df: float, m: int, level: float) -> float:
     # Bonferroni's bound lies above, the single t below.
-    low = float(student.isf((1.0 - level) / 2.0, df))
-    high = float(student.isf((1.0 - level) / (2.0 * m), df))
+    low = float(-student_t.quantile((1.0 - level) / 2.0, df))
+    high = float(-student_t.quantile((1.0 - level) / (2.0 * m), df))
     if m == 1 or probability(low) >= level:
         return low
     return float(brentq(lambda q: probability(q) - level, low, high * (1.0 + 1e-6), xtol=1e-7 * low))
@@ -238,7 +236,7 @@ def _scale_nodes(df: float) -> tuple[Floats, Floats]:
     """Nodes and weights of s = sqrt(chi2 / df): the trapezium rule in log s, whose tails vanish at both ends."""
     if not np.isfinite(df):
         return np.ones(1), np.ones(1)
-    ends = 0.5 * np.log(np.maximum(chi2.ppf([SCALE_TAIL, 1.0 - SCALE_TAIL], df), 1e-300) / df)
+    ends = 0.5 * np.log(np.maximum(2.0 * gammaincinv(df / 2.0, [SCALE_TAIL, 1.0 - SCALE_TAIL]), 1e-300) / df)
     x = np.linspace(ends[0], ends[1], SCALE_NODES)
     log_density = df * x - 0.5 * df * np.exp(2.0 * x)
     weight = np.exp(log_density - np.max(log_density))
@@ -288,6 +286,8 @@ def _general_box(R: Floats) -> Callable[[Floats], Floats]:
 def _unit_cube(dimensions: int) -> tuple[Floats, Floats]:
     """Points (dimensions, n) and weights (n,): a product of Gauss rules up to three dimensions, then a lattice."""
     if dimensions > len(GAUSS_NODES):
+        from scipy.stats.qmc import Sobol  # takes a third of a second, and few comparisons need it
+
         points = np.asarray(Sobol(dimensions, scramble=False).random_base2(LATTICE_POWER)).T
         return points + 0.5 ** (LATTICE_POWER + 1), np.full(points.shape[1], 0.5**LATTICE_POWER)
     if dimensions == 0:

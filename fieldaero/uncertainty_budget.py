@@ -24,8 +24,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy.stats import t as student
 
+from fieldaero import student_t
 from fieldaero.errors import OutOfRangeError
 from fieldaero.ranges import Floats
 
@@ -67,7 +67,7 @@ class UncertaintyBudget:
 
     def coverage_factor(self, level: float = 0.95) -> float:
         """Factor k from the t distribution with the effective df; the GUM cuts df to whole numbers, this does not."""
-        return float(student.ppf(0.5 + level / 2.0, self.df))
+        return float(student_t.quantile(0.5 + level / 2.0, self.df))
 
     def expanded_uncertainty(self, level: float = 0.95) -> float:
         """Half width of the interval at the level asked for."""

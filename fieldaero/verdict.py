@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from scipy import stats
+from fieldaero import student_t
 
 __all__ = [
     "HIGHER",
@@ -106,7 +106,7 @@ def further_laps(
     size = abs(delta_cda_m2)
     goal = size if smallest_difference_m2 is None else max(size, smallest_difference_m2 - size)
     for more in range(2, MOST_FURTHER_LAPS + 1, 2):
-        half = float(stats.t.ppf(0.5 + level / 2.0, df + more)) * se_m2 * math.sqrt(laps / (laps + more))
+        half = float(student_t.quantile(0.5 + level / 2.0, df + more)) * se_m2 * math.sqrt(laps / (laps + more))
         if half < goal:
             return more
     return None

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from scipy.stats import t as student
-
+from fieldaero import student_t
 from fieldaero.formatting import number, p_value
 from fieldaero.linear_contrast import Contrast
 from fieldaero.pool.pooling import Chain, Leg, chain_of, pooled_leg
@@ -40,7 +39,7 @@ def compared(chains: Sequence[Chain], *, terms: Terms) -> tuple[PooledComparison
             chain,
             interval95_m2=_known((float(together.low[k]), float(together.high[k]))),
             p=float(together.p_adjusted[k]),
-            level=1.0 - 2.0 * float(student.sf(together.critical_value[k], chain.mean.df)),
+            level=1.0 - 2.0 * float(student_t.above(together.critical_value[k], chain.mean.df)),
             terms=terms,
         )
         for k, chain in enumerate(chains)
@@ -105,7 +104,7 @@ def further_sessions(mean: Contrast, *, sessions: int, smallest_difference_m2: f
     size = abs(mean.estimate)
     goal = size if smallest_difference_m2 is None else max(size, smallest_difference_m2 - size)
     for more in range(1, MOST_FURTHER_SESSIONS + 1):
-        half = float(student.ppf(0.975, sessions + more - 1)) * mean.standard_error
+        half = float(student_t.quantile(0.975, sessions + more - 1)) * mean.standard_error
         if half * math.sqrt(sessions / (sessions + more)) < goal:
             return more
     return None
@@ -169,7 +168,7 @@ def _notes(chain: Chain, left_out: Sequence[LeftOut], says: str) -> tuple[str, .
     if chain.effect is None or chain.effect.scatter_unknown:
         return tuple(found)
     if chain.effect.sessions == 2:
-        two, three = (number(float(student.ppf(0.975, df)), places=1) for df in (1, 2))
+        two, three = (number(float(student_t.quantile(0.975, df)), places=1) for df in (1, 2))
         found.append(
             "Two sessions show their scatter by a single difference, so the 95 % interval of one comparison reaches "
             f"{two} standard errors to either side instead of the {number(NORMAL_FACTOR, places=0)} of many sessions; "
