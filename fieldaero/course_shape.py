@@ -6,6 +6,8 @@ reception, must move nothing.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
@@ -17,7 +19,7 @@ __all__ = ["folding_position_m", "median_altitude_m", "median_heading_deg", "med
 
 RETRACED_WITHIN_M = 15.0  # both sides of one road
 RETRACED = 0.9  # share of the lap; the rest is room for turning
-OPPOSITE_DEG = 150.0
+OPPOSITE_COS = math.cos(math.radians(150.0))
 TURNS_TRIED = 800
 FOLD_STEP_M = 2.0
 FOLD_SOUGHT_M = 10.0
@@ -69,7 +71,8 @@ def folding_position_m(
         return None
     length = float(position_m[-1])
     line = east_m + 1j * north_m
-    x = np.linspace(0.0, length, min(TURNS_TRIED, round(length / FOLD_STEP_M)), endpoint=False)
+    tried = min(TURNS_TRIED, round(length / FOLD_STEP_M))
+    x = np.linspace(0.0, length, tried, endpoint=False)
     unit = np.exp(1j * np.radians(heading_deg))
 
     def at(p: NDArray[np.float64], values: NDArray[np.complex128]) -> NDArray[np.complex128]:
@@ -77,10 +80,11 @@ def folding_position_m(
 
     place, way = at(x, line), at(x, unit)
 
-    def fold(turn: float) -> tuple[float, float]:
-        mirror = 2.0 * turn - x
-        apart = np.abs(place - at(mirror, line))
-        opposite = np.abs(np.angle(way * np.conj(at(mirror, unit)), deg=True)) >= OPPOSITE_DEG
+    def fold(half_steps: int) -> tuple[float, float]:
+        # About a whole number of half steps the mirror of each point is another of them.
+        mirror = (half_steps - np.arange(tried)) % tried
+        apart = np.abs(place - place[mirror])
+        opposite = np.real(way * np.conj(way[mirror])) <= OPPOSITE_COS * np.abs(way) * np.abs(way[mirror])
         return float(np.mean((apart <= RETRACED_WITHIN_M) & opposite)), -float(apart.mean())
 
     def apart_m2(turn: float) -> float:
@@ -88,9 +92,10 @@ def folding_position_m(
         apart = np.abs(place - at(2.0 * turn - x, line))
         return float(np.mean(np.minimum(apart, RETRACED_WITHIN_M) ** 2))
 
-    coarse = max(np.linspace(0.0, length / 2.0, TURNS_TRIED, endpoint=False).tolist(), key=fold)
-    if fold(coarse)[0] < RETRACED:
+    best = max(range(tried), key=fold)
+    if fold(best)[0] < RETRACED:
         return None
+    coarse = 0.5 * best * length / tried
     near = (coarse - FOLD_SOUGHT_M, coarse + FOLD_SOUGHT_M)
     turn = float(minimize_scalar(apart_m2, bounds=near, method="bounded", options={"xatol": 0.01}).x)
     return turn % (length / 2.0)

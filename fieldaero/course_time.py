@@ -207,10 +207,16 @@ def race_runs(races: list[Race], *, cda_m2: list[Floats]) -> list[CourseRun]:
     first = max(movers[0], key=lambda mover: mover.cda_m2)
     index, length, guess = march(first, roads[0], start_m_s=start(first, roads[0]))
     distance = np.concatenate([[0.0], np.cumsum(length)])
+    ridden = [(first.cda_m2, guess)]  # by the first race's movers
     runs = []
     for group, road in zip(movers, roads, strict=True):
         cells = road.cut(index, length)
-        found = [arrival(mover, cells, start_m_s=start(mover, road), guess_m_s=guess) for mover in group]
+        found = []
+        for mover in group:
+            _, like = min(ridden, key=lambda one: abs(one[0] - mover.cda_m2))
+            found.append(arrival(mover, cells, start_m_s=start(mover, road), guess_m_s=like))
+            if group is movers[0]:
+                ridden.append((mover.cda_m2, found[-1][1]))
         time, speed = (np.stack(rows) for rows in zip(*found, strict=True))
         runs.append(CourseRun(distance_m=distance, time_s=time, speed_m_s=speed))
     return runs
