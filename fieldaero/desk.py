@@ -2,7 +2,8 @@
 
 A :class:`Desk` never changes; every step returns a new one, so that a step can be taken
 back by keeping the former.  It becomes a run sheet (text), a session and a result by the
-same functions as a run sheet on disk.
+same functions as a run sheet on disk.  What reads, fits and analyses is imported where it is
+used: an empty desk is there at once.
 """
 
 from __future__ import annotations
@@ -12,20 +13,20 @@ from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
-from fieldaero.analysis import analyse_session
 from fieldaero.design_balance import Balance, design_balance
 from fieldaero.errors import CannotAnswerError, RideError, RunSheetError
-from fieldaero.lap_listing import LapListing, list_laps
-from fieldaero.laps import LapSource, StartLine
-from fieldaero.readers import read_ride_bytes
-from fieldaero.result import Result
-from fieldaero.ride import Ride
 from fieldaero.run_sheet import NOT_USED, RunSheet, run_sheet_from_text
-from fieldaero.session import Session, session_of
+
+if TYPE_CHECKING:
+    from fieldaero.lap_listing import LapListing
+    from fieldaero.laps import LapSource, StartLine
+    from fieldaero.result import Result
+    from fieldaero.ride import Ride
+    from fieldaero.session import Session
 
 __all__ = ["Desk", "DeskLap", "DeskRide", "empty_desk", "ride_on_desk"]
 
@@ -250,6 +251,8 @@ class Desk:
         for ride in self.rides:
             if ride.listing is None:
                 raise CannotAnswerError(f"{ride.name}: {ride.problem}")
+        from fieldaero.session import session_of
+
         return session_of(self.run_sheet(), [r.ride for r in self.rides], former=former)
 
     def result(self, *, former: Result | None = None, keep_noise: bool = False) -> Result:
@@ -263,6 +266,8 @@ class Desk:
             Whether the noise parameters of ``former`` are kept too: an answer in a fraction of the time, which
             differs from the full one by little where only some laps or inputs are others.
         """
+        from fieldaero.analysis import analyse_session
+
         session = self.session(former=None if former is None else former.session)
         start = former.estimates.fit if keep_noise and former is not None and former.estimates is not None else None
         return analyse_session(session, start=start)
@@ -338,12 +343,16 @@ def ride_on_desk(
     RideError
         If it is no ride.
     """
+    from fieldaero.readers import read_ride_bytes
+
     ride = read_ride_bytes(content, name=name)
     bare = DeskRide(name=name, content=content, ride=ride, listing=None, setups=(), lap_source=lap_source or "button")
     return _listed(bare, lap_source, start_line)
 
 
 def _listed(ride: DeskRide, lap_source: LapSource | None, start_line: StartLine | None) -> DeskRide:
+    from fieldaero.lap_listing import list_laps
+
     try:
         listing = list_laps(ride.ride, lap_source=lap_source, start_line=start_line)
     except (CannotAnswerError, RideError) as problem:

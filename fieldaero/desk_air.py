@@ -16,7 +16,6 @@ from fieldaero.atmosphere import wind_at_height_m_s
 from fieldaero.desk import Desk
 from fieldaero.errors import CannotAnswerError, FieldaeroError, RunSheetError, WeatherError
 from fieldaero.run_sheet import RunSheet, run_sheet_from_text
-from fieldaero.session import RIDER_HEIGHT_M
 from fieldaero.system import System
 from fieldaero.weather import Weather
 
@@ -168,6 +167,8 @@ def lap_winds_m_s(desk: Desk) -> Mapping[tuple[str, int], float]:
 
     Empty where the weather says nothing of the wind, or nothing that can be used yet.
     """
+    from fieldaero.session import RIDER_HEIGHT_M
+
     try:
         weather = desk_weather(desk)
         roughness = float(desk.tables.get("analysis", {}).get("roughness_length_m", 0.03))

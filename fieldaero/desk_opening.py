@@ -18,9 +18,7 @@ import tomli_w
 
 from fieldaero.desk import Desk, empty_desk, ride_on_desk
 from fieldaero.errors import OutOfRangeError, RideError, RunSheetError
-from fieldaero.race_course import course_from_file, course_numbers
 from fieldaero.run_sheet import RunSheet, run_sheet_from_text, toml_table
-from fieldaero.tunnel_sweep import read_sweep_csv
 from fieldaero.weather_csv import weather_readings
 
 __all__ = ["files_beside", "named_files", "open_on_desk"]
@@ -134,6 +132,8 @@ def _sweep(entry: Mapping[str, Any], k: int, sheet: RunSheet, files: Mapping[str
     file = entry.get("file")
     if file is None:
         return dict(entry)
+    from fieldaero.tunnel_sweep import read_sweep_csv
+
     content = _at_hand(file, sheet.path.name, files)
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch, PurePosixPath(file).name)
@@ -148,6 +148,8 @@ def _race(entry: Mapping[str, Any], k: int, name: str, files: Mapping[str, bytes
     file = entry.get("file")
     if file is None:
         return dict(entry)
+    from fieldaero.race_course import course_from_file, course_numbers
+
     content = _at_hand(file, name, files)
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch, PurePosixPath(file).name)

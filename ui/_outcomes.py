@@ -11,12 +11,15 @@ import hashlib
 from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from fieldaero.desk import Desk
 from fieldaero.errors import FieldaeroError
-from fieldaero.result import Result
+
+if TYPE_CHECKING:
+    from fieldaero.result import Result
 
 __all__ = ["Outcome", "outcome_of", "settle", "settled"]
 

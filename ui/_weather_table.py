@@ -6,16 +6,15 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
 
-import altair as alt
 import pandas as pd
 import streamlit as st
 
 from _edits import base_rows, edits_of, folded
 from _files import take
-from _looks import accent, note, show_drawn
+from _looks import note, show_drawn
 from _state import attempt, desk, edition
 from fieldaero.desk import Desk
-from fieldaero.desk_air import RideAir, air_over_rides
+from fieldaero.desk_air import air_over_rides
 from fieldaero.errors import FieldaeroError
 from fieldaero.formatting import number
 
@@ -37,7 +36,6 @@ NUMBERS = {
     "wind_from_deg": ("from [°]", "Where the wind comes from, clockwise from north: 270 is a west wind."),
     "wind_height_m": ("height [m]", "Of the wind instrument above ground: 10 for most stations, 1 to 2 in the hand."),
 }
-HEIGHT = 190
 
 
 def with_weather_rows(now: Desk, rows: Sequence[Mapping[str, Any]], edits: Mapping[str, Any]) -> Desk:
@@ -194,44 +192,14 @@ def _density() -> None:
     if not airs:
         st.info("The weather is complete. Air density is drawn here as soon as there is a ride.")
         return
+    from _density_chart import density_chart  # not before there is a ride
+
     rides, tables = [ride.ride.source.sha256 for ride in desk().rides], desk().tables
     shown = (rides, tables.get("weather"), tables.get("course"))
-    show_drawn(lambda: _density_chart(airs), of=shown, key="density")
+    show_drawn(lambda: density_chart(airs), of=shown, key="density")
     first = airs[0].air_density_kg_m3.tolist()
     note(
         f"Air density over the ride: {number(first[0], places=4)} kg/m³ at its start and "
         f"{number(airs[-1].air_density_kg_m3.tolist()[-1], places=4)} kg/m³ at its end. The band is one standard "
         "uncertainty of the readings."
     )
-
-
-def _density_chart(airs: Sequence[RideAir]) -> alt.LayerChart | alt.FacetChart:
-    frame = pd.concat(
-        pd.DataFrame(
-            {
-                "moment": pd.to_datetime(list(air.clock), utc=True)
-                if air.clock
-                else pd.to_datetime(air.time_s, unit="s", utc=True),
-                "density": air.air_density_kg_m3,
-                "low": air.low_kg_m3,
-                "high": air.high_kg_m3,
-                "ride": air.ride,
-            }
-        )
-        for air in airs
-    )
-    clock = all(air.clock for air in airs)
-    across = alt.X(
-        "moment:T",
-        scale=alt.Scale(type="utc"),
-        title="time [UTC]" if clock else "time into the ride [h:min]",
-        axis=alt.Axis(format="%H:%M", tickCount=8),
-    )
-    base = alt.Chart(frame).encode(x=across, detail="ride:N")
-    band = base.mark_area(opacity=0.2, color=accent()).encode(
-        y=alt.Y("low:Q", title="air density [kg/m³]", scale=alt.Scale(zero=False)), y2="high:Q"
-    )
-    line = base.mark_line(color=accent()).encode(
-        y="density:Q", tooltip=["ride:N", alt.Tooltip("density:Q", format=".4f", title="kg/m³")]
-    )
-    return alt.layer(band, line).properties(height=HEIGHT)

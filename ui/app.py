@@ -10,8 +10,10 @@ import streamlit as st
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+from _ahead import import_ahead, imported
 from _state import desk, load_sheet, undo, undo_name
 
+imported()
 st.set_page_config(page_title="fieldaero", layout="wide")
 
 if "opened" not in st.session_state:
@@ -38,3 +40,4 @@ except Exception:  # a fault of ours: the reader gets a sentence and keeps the d
     )
     st.button(f"Take back: {undo_name()}", on_click=undo, disabled=not undo_name(), key="take_back_after_fault")
     st.download_button("Save the run sheet", desk().sheet_text(), "runsheet.toml", key="save_after_fault")
+import_ahead()
