@@ -6,6 +6,7 @@ import json
 import os
 import tempfile
 from collections.abc import Mapping
+from datetime import timedelta
 from pathlib import Path
 from typing import Literal
 
@@ -107,17 +108,28 @@ def write_session(
     return write_files(
         {
             name: ride,
-            SHEET: tomli_w.dumps(run_sheet_of(scenario, name)).encode(),
+            SHEET: tomli_w.dumps(run_sheet_of(scenario, name, ridden_s=float(made.ride.time_s[-1]))).encode(),
             TRUTH: (json.dumps(made.truth.to_dict(), indent=2) + "\n").encode(),
         },
         folder,
     )
 
 
-def run_sheet_of(scenario: Scenario, ride: str) -> dict[str, object]:
-    """Return the tables of a run sheet that fits a scenario, ridden as the file ``ride``."""
+def run_sheet_of(scenario: Scenario, ride: str, *, ridden_s: float = 0.0) -> dict[str, object]:
+    """Return the tables of a run sheet that fits a scenario.
+
+    Parameters
+    ----------
+    scenario
+        What was ridden; the weather is its mean, as a station would report it.
+    ride
+        Name of the file.
+    ridden_s
+        How long: the weather is observed at the start and every hour from there.
+    """
     system, wind = scenario.system, scenario.wind
     per_m_s = float(wind_at_height_m_s(wind_speed_m_s=1.0, measured_height_m=10.0))
+    hours = range(int(ridden_s // 3600.0) + 1)
     return {
         "schema": 1,
         "title": "Simulated session (invented data)",
@@ -132,7 +144,7 @@ def run_sheet_of(scenario: Scenario, ride: str) -> dict[str, object]:
         },
         "weather": [
             {
-                "time": scenario.start_time,
+                "time": scenario.start_time + timedelta(hours=hour),
                 "temperature_c": scenario.temperature_c,
                 "pressure_hpa": scenario.pressure_hpa,
                 "relative_humidity_pct": 100.0 * scenario.relative_humidity,
@@ -140,6 +152,7 @@ def run_sheet_of(scenario: Scenario, ride: str) -> dict[str, object]:
                 "wind_from_deg": wind.from_deg,
                 "wind_height_m": 10.0,
             }
+            for hour in hours
         ],
         "setups": [{"name": name} for name in scenario.setups],
         "rides": [{"file": ride, "lap_source": "button", "laps": ["-", *scenario.order, "-"]}],

@@ -91,3 +91,12 @@ def test_what_nobody_can_ride_is_refused_with_what_is_allowed(change, about):
     with pytest.raises(RunSheetError) as refused:
         scenario_of(**({"setups": TWO} | EVERYDAY | change))
     assert about in str(refused.value)
+
+
+def test_the_weather_is_observed_every_hour_of_a_long_ride(tmp_path):
+    scenario = scenario_of(setups=TWO, **EVERYDAY | {"laps": 10, "lap_length_m": 3800.0})
+    write_session(scenario, tmp_path, seed=4, file_format="csv")
+    ride = fa.read_ride(tmp_path / "ride.csv")
+    first, second = fa.read_run_sheet(tmp_path / "runsheet.toml").observations(date=None)
+    assert first.time == ride.start_time
+    assert (second.time - first.time).total_seconds() == 3600.0 < ride.time_s[-1] < 7200.0
