@@ -182,8 +182,8 @@ def smallest_m2(
     given = [value for value in (difference_m2, difference_w, difference_s) if value is not None]
     if len(given) != 1:
         raise OutOfRangeError(
-            f"the smallest difference that matters is given {len(given)} times; give it once: in m2, in W at 45 km/h, "
-            "or in s over 40 km"
+            f"the smallest difference that matters is given {len(given)} times; give it once: "
+            "in m2 (--smallest-m2), in W at 45 km/h (--smallest-w), or in s over 40 km (--smallest-s)"
         )
     if not (math.isfinite(given[0]) and given[0] > 0.0):
         raise OutOfRangeError(f"the smallest difference that matters is {given[0]:g}; allowed is a number above zero")

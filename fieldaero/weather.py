@@ -165,8 +165,9 @@ class Weather:
 
         Returns
         -------
-        Sentences for a ride that leaves the observed span by more than an hour, or that
-        meets more than three hours without an observation; empty if all is well.
+        Sentences for a ride that leaves the observed span by more than an hour (beyond three
+        hours they ask for a look at dates and zones), or that meets more than three hours
+        without an observation; empty if all is well.
 
         Raises
         ------
@@ -184,11 +185,13 @@ class Weather:
             sentences.append(
                 f"The ride starts {_duration(times[0] - start)} before the first weather observation "
                 f"({_clock(times[0])}); until then the air is taken as it was at that time."
+                + _mistaken(times[0] - start)
             )
         if end - times[-1] > OUTSIDE_TOLERATED:
             sentences.append(
                 f"The ride ends {_duration(end - times[-1])} after the last weather observation "
                 f"({_clock(times[-1])}); from then on the air is taken as it was at that time."
+                + _mistaken(end - times[-1])
             )
         sentences += [
             f"No weather was observed for {_duration(after - before)} between {_clock(before)} and {_clock(after)}, "
@@ -286,6 +289,12 @@ def _seconds_between(first: datetime | None, time: datetime | None) -> float:
 
 def _clock(time: datetime) -> str:
     return f"{time:%Y-%m-%d %H:%M} UTC"
+
+
+def _mistaken(away: timedelta) -> str:
+    if away <= GAP_TOLERATED:
+        return ""
+    return " That far apart one time is probably wrong: check date and zone of the weather, and the device's clock."
 
 
 def _duration(span: timedelta) -> str:

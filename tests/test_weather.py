@@ -242,6 +242,12 @@ def test_a_ride_far_outside_the_observations_is_warned_of_on_both_sides():
     )
 
 
+@pytest.mark.parametrize(("start_h", "end_h"), [(-10.0, -8.0), (12.0, 14.0)])
+def test_weather_of_another_time_of_day_asks_for_date_and_zone(start_h, end_h):
+    (sentence,) = warnings_for(Weather([observed(0), observed(2)]), start_h, end_h)
+    assert "check date and zone of the weather" in sentence
+
+
 def test_a_ride_across_a_long_gap_is_warned_of():
     weather = Weather([observed(0), observed(5), observed(6)])
     (sentence,) = warnings_for(weather, 1.0, 3.0)

@@ -160,7 +160,9 @@ def _check_columns(name: str, header: list[str]) -> None:
     moves = moves or set(LOCAL_COLUMNS) <= have
     if not (have & {"timestamp", "time_s"} and "power_w" in have and moves):
         found = ", ".join(cell or "(empty)" for cell in header[:30])
-        raise RideError(f"{name}: columns found are {found[:400]}; {NEEDED}")
+        what = "" if have & KNOWN_COLUMNS else "not a ride file (FIT, TCX, GPX or CSV); read as CSV, the "
+        sheet = ". A run sheet is for: fieldaero analyse" if name.lower().endswith(".toml") else ""
+        raise RideError(f"{name}: {what}columns found are {found[:400]}; {NEEDED}{sheet}")
     if len(have & set(LOCAL_COLUMNS)) == 1 or (have & set(LOCAL_COLUMNS) and have & {"latitude_deg", "longitude_deg"}):
         raise RideError(
             f"{name}: positions are latitude_deg with longitude_deg, or east_m with north_m; keep one of the two pairs"
