@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fieldaero.compare import SetupComparison
 from fieldaero.errors import OutOfRangeError
 from fieldaero.estimation import Estimates
 from fieldaero.plain_comparison import setup_difference
@@ -17,7 +16,15 @@ from fieldaero.session import Session
 from fieldaero.translate import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2, seconds_over_distance, watts_at_speed
 from fieldaero.verdict import NOT_RESOLVED, further_laps, verdict
 
-__all__ = ["closures_m2", "comparison_results", "flat_road", "setup_results", "smallest_difference_m2"]
+__all__ = [
+    "closures_m2",
+    "comparison_results",
+    "flat_road",
+    "seconds_result",
+    "setup_results",
+    "smallest_difference_m2",
+    "watts_result",
+]
 
 
 def flat_road(session: Session, estimates: Estimates) -> FlatRoad:
@@ -58,11 +65,10 @@ def comparison_results(
     """Return one row per comparison, and one for each setup that no lap speaks of."""
     found = estimates.comparison
     means = {mean.setup: mean for mean in found.setups}
+    choices, road = session.run_sheet.analysis, flat_road(session, estimates)
     out: list[ComparisonResult] = []
     for i, pair in enumerate(found.comparisons):
-        smallest = smallest_difference_m2(
-            session.run_sheet.analysis, road=flat_road(session, estimates), cda_m2=means[pair.versus].cda_m2
-        )
+        smallest = smallest_difference_m2(choices, road=road, cda_m2=means[pair.versus].cda_m2)
         laps = means[pair.setup].laps + means[pair.versus].laps
         says = verdict(pair.interval95_m2, smallest_difference_m2=smallest)
         plain = setup_difference(cda_m2=closures_m2(rows, pair.setup), versus_cda_m2=closures_m2(rows, pair.versus))
@@ -76,8 +82,14 @@ def comparison_results(
                 interval95_m2=pair.interval95_m2,
                 p_value=pair.p_value,
                 verdict=says,
-                watts=_watts(session, estimates, pair),
-                seconds=_seconds(session, estimates, pair, means[pair.versus].cda_m2),
+                watts=watts_result(pair.delta_cda_m2, pair.interval95_m2, choices=choices, road=road),
+                seconds=seconds_result(
+                    pair.delta_cda_m2,
+                    pair.interval95_m2,
+                    choices=choices,
+                    road=road,
+                    cda_m2=means[pair.versus].cda_m2,
+                ),
                 further_laps=further_laps(
                     delta_cda_m2=pair.delta_cda_m2,
                     se_m2=pair.se_m2,
@@ -152,35 +164,54 @@ def smallest_difference_m2(choices: AnalysisChoices, *, road: FlatRoad, cda_m2: 
     return None
 
 
-def _watts(session: Session, estimates: Estimates, pair: SetupComparison) -> WattsResult:
-    speed = session.run_sheet.analysis.report_speed_km_h
-    value, low, high = watts_at_speed(
-        [pair.delta_cda_m2, *pair.interval95_m2], road=flat_road(session, estimates), speed_km_h=speed
-    ).tolist()
-    return WattsResult(speed_km_h=speed, value=value, interval95=None if math.isnan(low) else (low, high))
+def watts_result(
+    delta_cda_m2: float, interval_m2: tuple[float, float] | None, *, choices: AnalysisChoices, road: FlatRoad
+) -> WattsResult:
+    """Return the power that a difference of drag area costs at the speed reported at; no interval for none or a NaN."""
+    speed = choices.report_speed_km_h
+    value, *bounds = watts_at_speed([delta_cda_m2, *_known(interval_m2)], road=road, speed_km_h=speed).tolist()
+    return WattsResult(speed_km_h=speed, value=value, interval95=(bounds[0], bounds[1]) if bounds else None)
 
 
-def _seconds(session: Session, estimates: Estimates, pair: SetupComparison, cda_m2: float) -> SecondsResult | None:
-    choices = session.run_sheet.analysis
-    low, high = pair.interval95_m2
+def seconds_result(
+    delta_cda_m2: float,
+    interval_m2: tuple[float, float] | None,
+    *,
+    choices: AnalysisChoices,
+    road: FlatRoad,
+    cda_m2: float,
+) -> SecondsResult | None:
+    """Return the time that a difference of drag area costs over the distance reported.
 
-    def at(delta: float) -> float:
-        return float(
-            seconds_over_distance(
-                delta,
-                cda_m2=cda_m2,
-                road=flat_road(session, estimates),
-                distance_km=choices.report_distance_km,
-                power_w=choices.report_power_w,
-            )
-        )
+    ``cda_m2`` is the drag area that it is added to.  There is no time for a drag area that is not
+    above zero: no interval where one of its ends is such, and None where the difference itself leads there.
+    """
 
-    try:
-        return SecondsResult(
+    def times(deltas: Sequence[float]) -> list[float]:
+        found: list[float] = seconds_over_distance(
+            deltas,
+            cda_m2=cda_m2,
+            road=road,
             distance_km=choices.report_distance_km,
             power_w=choices.report_power_w,
-            value=at(pair.delta_cda_m2),
-            interval95=None if math.isnan(low) else (at(low), at(high)),
-        )
+        ).tolist()
+        return found
+
+    try:
+        (value,) = times([delta_cda_m2])
     except OutOfRangeError:
-        return None  # an interval so wide that it holds drag areas below zero has no time
+        return None
+    try:
+        bounds = times(_known(interval_m2))
+    except OutOfRangeError:
+        bounds = []
+    return SecondsResult(
+        distance_km=choices.report_distance_km,
+        power_w=choices.report_power_w,
+        value=value,
+        interval95=(bounds[0], bounds[1]) if bounds else None,
+    )
+
+
+def _known(interval: tuple[float, float] | None) -> tuple[float, ...]:
+    return () if interval is None or math.isnan(interval[0]) else interval

@@ -75,6 +75,6 @@ def _with_interval(value: float | None, low: float | None, high: float | None) -
     if value is None:
         return MISSING
     if low is None or high is None:
-        return number(value, places=1, signed=True)
+        return f"{number(value, places=1, signed=True)} (no interval)"
     places = max(decimals((high - low) / 2.0), 1)
     return f"{number(value, places=places, signed=True)} ({interval(low, high, signed=True)})"

@@ -8,11 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldaero.comparison_results import flat_road, smallest_difference_m2
-from fieldaero.errors import OutOfRangeError
+from fieldaero.comparison_results import flat_road, seconds_result, smallest_difference_m2, watts_result
 from fieldaero.result import Result, SecondsResult, WattsResult
 from fieldaero.run_sheet import AnalysisChoices
-from fieldaero.translate import FlatRoad, seconds_over_distance, watts_at_speed
+from fieldaero.translate import FlatRoad
 
 __all__ = ["Terms", "terms_of"]
 
@@ -39,34 +38,11 @@ class Terms:
 
     def watts(self, delta_cda_m2: float, interval_m2: Interval | None) -> WattsResult:
         """Power that a difference costs at the speed reported at."""
-        speed = self.choices.report_speed_km_h
-        value, *bounds = watts_at_speed([delta_cda_m2, *(interval_m2 or ())], road=self.road, speed_km_h=speed).tolist()
-        return WattsResult(speed_km_h=speed, value=value, interval95=(bounds[0], bounds[1]) if bounds else None)
+        return watts_result(delta_cda_m2, interval_m2, choices=self.choices, road=self.road)
 
     def seconds(self, delta_cda_m2: float, interval_m2: Interval | None) -> SecondsResult | None:
         """Time that a difference costs over the distance reported; no interval where it holds no drag above zero."""
-        c = self.choices
-
-        def times(deltas: Sequence[float]) -> list[float]:
-            found: list[float] = seconds_over_distance(
-                deltas, cda_m2=self.cda_m2, road=self.road, distance_km=c.report_distance_km, power_w=c.report_power_w
-            ).tolist()
-            return found
-
-        try:
-            (value,) = times([delta_cda_m2])
-        except OutOfRangeError:
-            return None
-        try:
-            bounds = times(interval_m2) if interval_m2 is not None else []
-        except OutOfRangeError:
-            bounds = []
-        return SecondsResult(
-            distance_km=c.report_distance_km,
-            power_w=c.report_power_w,
-            value=value,
-            interval95=(bounds[0], bounds[1]) if bounds else None,
-        )
+        return seconds_result(delta_cda_m2, interval_m2, choices=self.choices, road=self.road, cda_m2=self.cda_m2)
 
 
 def terms_of(results: Sequence[Result], sheets: Sequence[str], *, versus: str) -> Terms:

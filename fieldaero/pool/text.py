@@ -64,7 +64,7 @@ def _answer(c: PooledComparison) -> str:
 def _currencies(c: PooledComparison) -> str:
     def told(value: float, bounds: tuple[float, float] | None, unit: str) -> str:
         text = f"{number(value, places=1, signed=True)} {unit}"
-        return text + (f" ({interval(*bounds, signed=True)})" if bounds else "")
+        return text + (f" ({interval(*bounds, signed=True)})" if bounds else " (no interval)")
 
     text = f"At {c.watts.speed_km_h:g} km/h {told(c.watts.value, c.watts.interval95, 'W')}"
     if c.seconds is not None:
