@@ -14,13 +14,13 @@ import tomli_w
 from pydantic import ValidationError
 
 from fieldaero.crossing import StartLine
-from fieldaero.errors import RunSheetError, WeatherError
+from fieldaero.errors import RideError, RunSheetError, WeatherError
 from fieldaero.laps import LapSource
 from fieldaero.limits import WAY_OUT, beyond
 from fieldaero.local_positions import LOCAL_FRAME
 from fieldaero.metar_reports import parse_metar
 from fieldaero.observation import Observation, observation_from_readings
-from fieldaero.run_sheet_messages import closest, run_sheet_error
+from fieldaero.run_sheet_messages import closest, run_sheet_error, toml_remedy
 from fieldaero.run_sheet_schema import (
     AnalysisChoices,
     Claim,
@@ -46,6 +46,7 @@ __all__ = [
     "TunnelSweep",
     "WeatherEntry",
     "check_lap_list",
+    "check_ride_file",
     "read_run_sheet",
     "run_sheet_from_text",
     "toml_table",
@@ -168,7 +169,10 @@ def read_run_sheet(path: str | os.PathLike[str]) -> RunSheet:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise RunSheetError(f"{where}: is not UTF-8 text; a run sheet is a TOML file, saved as UTF-8") from None
+        raise RunSheetError(
+            f"{where}: is not UTF-8 text; a run sheet is a TOML file, saved as UTF-8. If this is a ride, a run sheet "
+            f"comes from: fieldaero init {where.name}"
+        ) from None
     return run_sheet_from_text(text, path=where, sha256=hashlib.sha256(data).hexdigest())
 
 
@@ -233,7 +237,7 @@ def toml_table(text: str, *, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
-        raise RunSheetError(f"{name}: is not valid TOML: {problem}; mend that line") from None
+        raise RunSheetError(f"{name}: is not valid TOML: {problem}; {toml_remedy(text, problem)}") from None
     except (ValueError, RecursionError):  # the parser's own limits: digits of a whole number, depth of nested lists
         raise RunSheetError(
             f"{name}: holds a number of thousands of digits, or lists within lists by the hundred; a run sheet has "
@@ -265,6 +269,32 @@ def check_lap_list(run_sheet: RunSheet, ride_index: int, n_laps: int) -> None:
         f"{run_sheet.path.name}: [[rides]] no. {ride_index + 1}, laps names {len(entry.laps)} laps, and {entry.file} "
         f'has {n_laps} by lap_source = "{entry.lap_source}"; name each in order, with "-" for one that is not used. '
         f"To see them: fieldaero laps {entry.file} --source {entry.lap_source}"
+    )
+
+
+def check_ride_file(run_sheet: RunSheet, ride_index: int) -> None:
+    """Refuse a ride that is not where the run sheet says.
+
+    Parameters
+    ----------
+    run_sheet
+        The run sheet.
+    ride_index
+        Which of its rides, 0-based.
+
+    Raises
+    ------
+    RideError
+        With the run sheet, the path, and the name of a file there that is nearly the same.
+    """
+    entry = run_sheet.rides[ride_index]
+    if entry.path.exists():
+        return
+    folder = entry.path.parent
+    beside = sorted(one.name for one in folder.iterdir()) if folder.is_dir() else []
+    raise RideError(
+        f"{run_sheet.path.name}: [[rides]] no. {ride_index + 1}, {entry.file}: no such file at {entry.path};"
+        f"{closest(entry.path.name, beside)} a ride's name is relative to the run sheet; mend it there"
     )
 
 

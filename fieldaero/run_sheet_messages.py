@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import difflib
+import re
+import tomllib
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,6 +15,7 @@ from fieldaero.run_sheet_schema import (
     AnalysisChoices,
     Claim,
     CourseFacts,
+    Race,
     RideTable,
     Setup,
     SheetTable,
@@ -22,7 +25,7 @@ from fieldaero.run_sheet_schema import (
     WeatherEntry,
 )
 
-__all__ = ["closest", "run_sheet_error"]
+__all__ = ["closest", "run_sheet_error", "toml_remedy"]
 
 TABLES: dict[str, type[BaseModel]] = {
     "": SheetTable,
@@ -35,9 +38,16 @@ TABLES: dict[str, type[BaseModel]] = {
     "start_line": StartLineTable,
     "claims": Claim,
     "tunnel": TunnelSweep,
+    "races": Race,
 }
 ORDER = {"extra_forbidden": 0, "missing": 1}
-MANY = {"weather", "setups", "rides", "claims", "tunnel"}
+MANY = {"weather", "setups", "rides", "claims", "tunnel", "races"}
+HOLDS = {
+    "weather": "an observation, as readings (time, temperature_c, pressure_hpa, relative_humidity_pct) or as a metar",
+    "setups": "one for each setup, with its name",
+    "rides": "one for each ride, with its file and its laps",
+    "system": "rider, bike and all that is carried, with mass_kg",
+}
 TYPES = {
     "float_type": "allowed is a number, without quotes",
     "int_type": "allowed is a whole number, without quotes",
@@ -60,6 +70,29 @@ def run_sheet_error(file: str, problem: ValidationError) -> RunSheetError:
     return RunSheetError(f"{file}: {_sentence(first['type'], first['loc'], first.get('input'), first['msg'])}{tail}")
 
 
+def toml_remedy(text: str, problem: tomllib.TOMLDecodeError) -> str:
+    """Return what to do about TOML that cannot be read; a heading that stands twice is told apart.
+
+    Parameters
+    ----------
+    text
+        The run sheet.
+    problem
+        What the parser said, which names a line.
+
+    Returns
+    -------
+    The end of a sentence.
+    """
+    at = re.search(r"^Cannot (?:declare|overwrite).*\(at line (\d+)", str(problem))
+    lines = text.split("\n")
+    heading = re.match(r"\s*\[+\s*(\w+)\s*\]", lines[int(at[1]) - 1]) if at and int(at[1]) <= len(lines) else None
+    if heading is None:
+        return "mend that line"
+    table = heading[1]
+    return f"every heading of it has two brackets, [[{table}]]" if table in MANY else f"keep one heading [{table}]"
+
+
 def _sentence(kind: str, loc: Sequence[int | str], found: Any, message: str) -> str:
     names = [part for part in loc if not (isinstance(part, str) and part.startswith(("function-", "constrained-")))]
     key = _path(names)
@@ -68,7 +101,8 @@ def _sentence(kind: str, loc: Sequence[int | str], found: Any, message: str) -> 
         guess = closest(str(names[-1]), allowed)
         return f"{key} is not a key that is known here;{guess} allowed are {', '.join(allowed)}."
     if kind == "missing":
-        return f"{key} is missing; add it."
+        table = HOLDS.get(str(names[-1])) if len(names) == 1 else None
+        return f"{key} is missing; add it{f': {table}' if table else ''}."
     if kind == "literal_error":
         allowed_text = message.removeprefix("Input should be ").replace("'", '"')
         return f"{key} is {_shown(found)}; allowed is {allowed_text}."

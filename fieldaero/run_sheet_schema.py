@@ -17,6 +17,7 @@ __all__ = [
     "AnalysisChoices",
     "Claim",
     "CourseFacts",
+    "Race",
     "RideTable",
     "Setup",
     "SheetTable",

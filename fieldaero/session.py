@@ -22,7 +22,7 @@ from fieldaero.local_positions import is_local
 from fieldaero.quality import flag_laps
 from fieldaero.readers import read_ride
 from fieldaero.ride import Ride
-from fieldaero.run_sheet import RunSheet
+from fieldaero.run_sheet import RunSheet, check_ride_file
 from fieldaero.session_course import LENGTHS_DIFFER, FoundLaps, found_laps
 from fieldaero.weather import Conditions, Weather
 
@@ -161,9 +161,10 @@ def open_session(run_sheet: RunSheet, *, progress: Callable[[str], None] | None 
         Where the rides hold no laps, or not of one course.
     """
     rides = []
-    for entry in run_sheet.rides:
+    for k, entry in enumerate(run_sheet.rides):
         if progress is not None:
             progress(f"reading {entry.file}")
+        check_ride_file(run_sheet, k)
         rides.append(read_ride(entry.path))
     return session_of(run_sheet, rides, progress=progress)
 

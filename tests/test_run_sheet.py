@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldaero.errors import RunSheetError, WeatherError
-from fieldaero.run_sheet import check_lap_list, read_run_sheet, run_sheet_from_text
+from fieldaero.errors import RideError, RunSheetError, WeatherError
+from fieldaero.run_sheet import check_lap_list, check_ride_file, read_run_sheet, run_sheet_from_text
+from fieldaero.run_sheet_messages import MANY, TABLES
+from fieldaero.run_sheet_schema import SheetTable
 
 SHEET = """
 schema = 1
@@ -46,6 +48,9 @@ setup = "aero bar"
 yaw_deg = [-10, -5, 0, 5, 10]
 cda_m2 = [0.251, 0.247, 0.245, 0.246, 0.250]
 sd_m2 = 0.001
+[[races]]
+name = "the long way round"
+distance_km = 90
 """
 PATH = Path("somewhere") / "bars.toml"
 
@@ -123,6 +128,13 @@ def test_a_report_takes_year_and_month_from_the_ride():
             ("m2 and in w", "one of them"),
         ),
         ("heading_deg = 90.0", "heading_deg = 900.0", ("heading_deg", "0 to 360")),
+        ("distance_km = 90", 'distance_km = "90"', ("[[races]] no. 1, distance_km", "number, without quotes")),
+        ("distance_km = 90", "distance = 90", ("[[races]] no. 1, distance", "did you mean distance_", "road, power_w")),
+        ("[[races]]", "[races]", ("[[races]]", "two brackets")),
+        ('[[setups]]\nname = "stock', '[setups]\nname = "stock', ("not valid TOML", "two brackets, [[setups]]")),
+        ('[[setups]]\nname = "aero', '[setups]\nname = "aero', ("not valid TOML", "two brackets, [[setups]]")),
+        ("[analysis]", "[system]", ("not valid TOML", "line 8", "keep one heading [system]")),
+        ("[system]\nmass_kg = 84\ncrr = 0.0045", "", ("[system] is missing", "mass_kg")),
         ('setup = "aero bar"\nsaves', 'setup = "stock bar"\nsaves', ("[[claims]] no. 1", "itself")),
     ],
 )
@@ -153,6 +165,23 @@ def test_impossible_weather_names_the_entry(old, new, words):
         assert word in str(problem.value)
 
 
+def test_every_table_of_the_sheet_is_known_to_the_messages():
+    tables = {name for name, field in SheetTable.model_fields.items() if name not in ("schema_", "title", "baseline")}
+    assert tables <= set(TABLES)
+    assert {name for name in tables if "tuple" in str(SheetTable.model_fields[name].annotation)} == MANY
+
+
+def test_a_ride_that_is_not_there_is_said_with_what_is(tmp_path):
+    (tmp_path / "mornings.fit").write_bytes(b"")
+    made = run_sheet_from_text(SHEET, path=tmp_path / "bars.toml")
+    with pytest.raises(
+        RideError, match=r"bars\.toml: \[\[rides\]\] no\. 1, morning\.fit: no such file.*mean mornings\.fit\?"
+    ):
+        check_ride_file(made, 0)
+    (tmp_path / "morning.fit").write_bytes(b"")
+    check_ride_file(made, 0)
+
+
 def test_a_lap_list_of_the_wrong_length_says_both_numbers():
     check_lap_list(sheet(), 0, 5)
     with pytest.raises(RunSheetError, match=r"names 5 laps, and morning\.fit has 7"):
@@ -161,7 +190,12 @@ def test_a_lap_list_of_the_wrong_length_says_both_numbers():
 
 @pytest.mark.parametrize(
     ("content", "words"),
-    [(b"", "empty"), (b"\xff\xfe\x00\x01binary", "UTF-8"), (b"PK\x03\x04\x00\x00", "TOML"), (None, "no such file")],
+    [
+        (b"", "empty"),
+        (b"\xff\xfe\x00\x01binary", r"UTF-8.*fieldaero init sheet\.toml"),
+        (b"PK\x03\x04\x00\x00", "TOML"),
+        (None, "no such file"),
+    ],
 )
 def test_a_file_that_is_no_run_sheet_is_refused_in_a_sentence(tmp_path, content, words):
     path = tmp_path / "sheet.toml"

@@ -198,7 +198,7 @@ def test_a_lap_list_of_the_wrong_length_is_named_with_what_is_there(laps):
 def test_a_ride_that_is_not_there_is_named(tmp_path):
     page = tmp_path / "test.toml"
     page.write_text(sheet_text(), encoding="utf-8")
-    with pytest.raises(RideError, match=r"ride1\.csv: no such file"):
+    with pytest.raises(RideError, match=r"test\.toml: \[\[rides\]\] no\. 1, ride1\.csv: no such file"):
         open_session(read_run_sheet(page))
 
 
