@@ -8,7 +8,8 @@ and the way home return to nothing and drop out.
 
 Where a lap begins is then free.  The place is chosen where most laps can be had
 that contain no standstill and no gap, so that changing equipment at the roadside
-costs no lap; among equals a straight stretch is taken.
+costs no lap, and in the middle of what was ridden once more, so that no piece of approach or
+way home passes for a piece of a lap.  Where every place is as good, a straight stretch is taken.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from fieldaero.crossing import (
     passages,
 )
 from fieldaero.evening import LAPS_DIFFER, even_out_m
+from fieldaero.stretches import stretches
 from fieldaero.track import AT_ONE_PLACE_M, Track
 
 __all__ = ["Repetition", "find_repetition"]
@@ -35,6 +37,7 @@ __all__ = ["Repetition", "find_repetition"]
 STEP_M = 10.0
 MOST_POINTS = 8000  # keeps the search for neighbours small on rides of 80 km and more
 SAME_PLACE_M = 25.0
+ON_ROAD_M = 15.0  # ends of a lap lie this close to the road of another: lanes, and satellites twice
 RETURNS_AGREE = 0.01  # share of the lap by which returns of one lap differ: riding line, overtaking
 RIDDEN_TWICE = 0.5  # at least this share of the lap must be seen to return
 PHASES = 100
@@ -152,22 +155,30 @@ def _lap_apart(crossing: NDArray[np.float64], length: float) -> NDArray[np.bool_
 
 
 def _best_laps(track: Track, crossing: NDArray[np.float64], length: float) -> NDArray[np.float64]:
-    """Laps at the phase where most are free of standstills; the timed line itself if it is as good."""
+    """Laps at the phase where most are free of standstills; the timed line itself if every phase is as good.
+
+    Where laps are lost at other phases, a stretch of road is ridden once more than the rest, or
+    somebody halted: the laps begin in the middle of it, well away from where the approach runs
+    in and the way home branches off.
+    """
     runs = np.split(crossing, np.flatnonzero(~_lap_apart(crossing, length)) + 1)
     runs = [run for run in runs if len(run) > 1]
+    if not runs:
+        return np.empty((0, 2))
     standstills = track.halts[:, 2:].mean(axis=1)
-    best: NDArray[np.float64] = np.empty((0, 2))
-    most, window = -1, []
-    for phase in np.arange(PHASES) / PHASES:
-        laps = np.vstack([_laps_of_run(track, run, phase) for run in runs]) if runs else best
-        clean = int(np.count_nonzero(_clean(laps, standstills)))
-        if clean > most:
-            most, window = clean, [(phase, laps)]
-        elif clean == most:
-            window.append((phase, laps))
-    if not window or window[0][0] == 0.0:
-        return window[0][1] if window else best
-    return window[len(window) // 2][1]
+    at_phase = [np.vstack([_laps_of_run(track, run, k / PHASES) for run in runs]) for k in range(PHASES)]
+    clean = np.array([np.count_nonzero(_clean(laps, standstills)) for laps in at_phase])
+    return at_phase[_middle_of_longest(clean == np.max(clean))]
+
+
+def _middle_of_longest(best: NDArray[np.bool_]) -> int:
+    """Index in the middle of the longest run of true on a ring; 0 where all are true."""
+    if best.all():
+        return 0
+    first = int(np.argmin(best))  # a ring is cut where no run is
+    runs = stretches(np.roll(best, -first), np.arange(len(best), dtype=np.float64))
+    i, j = max(runs, key=lambda run: run[1] - run[0])
+    return (first + (i + j) // 2) % len(best)
 
 
 def _laps_of_run(track: Track, run: NDArray[np.float64], phase: float) -> NDArray[np.float64]:
@@ -187,13 +198,24 @@ def _laps_of_run(track: Track, run: NDArray[np.float64], phase: float) -> NDArra
 
 
 def _retrace(track: Track, laps: NDArray[np.float64], line_m: float, typical: float, phase: float) -> NDArray[np.bool_]:
-    """Whether each lap follows the road of the lap that begins at the first crossing, shape (laps,)."""
+    """Whether each lap follows the road of the lap that begins at the first crossing, shape (laps,).
+
+    Nearly everywhere, for satellites err; but its ends lie on that road, so that no piece of
+    approach or way home passes for a piece of the lap.
+    """
     share = (np.arange(40.0) + 0.5) / 40.0
     there = track.position_at(laps[:, :1] + share * (laps[:, 1:] - laps[:, :1]))
     model = track.position_at(np.asarray(line_m + ((share + phase) % 1.0) * typical))
     apart = np.hypot(there[0] - model[0], there[1] - model[1])
     known = np.isfinite(apart).sum(axis=1)
-    return np.asarray((apart <= 2.0 * SAME_PLACE_M).sum(axis=1) > 0.9 * np.maximum(known, 1))
+    follows = (apart <= 2.0 * SAME_PLACE_M).sum(axis=1) > 0.9 * np.maximum(known, 1)
+    # A detour moves the ends along the road by as much as laps may differ, not off it.
+    around = phase + LAPS_DIFFER * np.linspace(-1.0, 1.0, 61)
+    road = track.position_at(np.asarray(line_m + (around % 1.0) * typical))
+    ends = track.position_at(laps)
+    aside = np.hypot(ends[0][:, :, None] - road[0], ends[1][:, :, None] - road[1])
+    off_road = np.fmin.reduce(aside, axis=2) > ON_ROAD_M  # unknown positions are off no road
+    return np.asarray(follows & ~off_road.any(axis=1))
 
 
 def _clean(laps: NDArray[np.float64], standstills: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -243,6 +243,23 @@ def test_there_and_back_from_standstill_to_standstill_loses_no_lap():
     assert lengths_m(laps) == pytest.approx([length] * 6, abs=15.0)
 
 
+@pytest.mark.parametrize("on_m", [40.0, 150.0])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_repeated_lap_begins_where_road_was_ridden_once_more_not_on_the_approach(on_m, seed):
+    one = loop(2400.0)
+    on = int(np.searchsorted(np.cumsum(np.hypot(*np.diff(one, axis=0).T)), on_m))
+    aside = one[on] - one[on - 1]
+    home = one[on] + np.linspace(0.0, 400.0, 80)[:, None] * (turned(aside[None], 35.0) / np.hypot(*aside))
+    xy = np.vstack([straight_to(one, BEFORE_M), *[one] * LAPS, one[:on], home])
+    run = ridden(path_length_m(xy) - 2.0, Rider())
+    laps = find_laps(recorded(xy, run, noise=Noise(seed=seed, position_m=2.0)), lap_source="repeat")
+    assert len(laps) == LAPS
+    begun_m, ended_m = (np.interp(at, run["time_s"], run["way_m"]) for at in (laps[0].start_s, laps[-1].end_s))
+    # So far from the loop's own road the straight ways are no more than a road's width beside it.
+    assert begun_m > BEFORE_M - 60.0
+    assert ended_m < BEFORE_M + path_length_m(one) * LAPS + on_m + 30.0
+
+
 def test_a_way_to_the_car_between_laps_is_no_lap():
     one = loop(1500.0)
     away = straight_from(one, 300.0)
