@@ -107,6 +107,18 @@ def test_a_former_result_serves_fewer_laps_too():
     assert there.fit.cda_m2 == pytest.approx(fresh.fit.cda_m2, abs=0.02 * float(np.min(se_m2(fresh))))
 
 
+def test_a_former_result_lends_how_uncertain_its_noise_is():
+    _, whole = usual()
+    chosen, former = fittable_laps(whole)[1:], estimates()
+    lent = estimate_session(whole, laps=chosen, start=former.fit)
+    anew = estimate_session(whole, laps=chosen, theta=former.fit.theta)
+    assert lent.fit.theta_covariance.tolist() == former.fit.theta_covariance.tolist()
+    assert lent.comparison.comparisons[0].df == pytest.approx(anew.comparison.comparisons[0].df, rel=0.1)
+    assert lent.comparison.comparisons[0].interval95_m2 == pytest.approx(
+        anew.comparison.comparisons[0].interval95_m2, abs=0.02 * anew.comparison.comparisons[0].se_m2
+    )
+
+
 def test_uncertain_noise_costs_degrees_of_freedom_and_moves_no_lap():
     sure, unsure = estimates(hyper_uncertainty=False), estimates()
     assert sure.fit.cda_m2 == pytest.approx(unsure.fit.cda_m2, abs=1e-12)

@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.joint_fit.equations import CELLS, CRR, MEAN_EAST, MEAN_NORTH, Layout, layout, linearise
+from fieldaero.joint_fit.equations import CELLS, CRR, MEAN_EAST, MEAN_NORTH, layout, linearise
 from fieldaero.joint_fit.likelihood import estimate
 from fieldaero.joint_fit.linearisation import ROUNDS, ROUNDS_FROM_FORMER, SETTLED_M2, Component, advanced, mixture
 from fieldaero.joint_fit.noise import PARAMETERS, start_values
@@ -108,7 +108,8 @@ def joint_fit(
         Noise parameters (logs), taken as given; None estimates them.
     start
         A former fit of about the same laps: its noise parameters are kept and its winds
-        are where the fit begins, where shapes agree.
+        are where the fit begins, where shapes agree.  How uncertain the noise parameters
+        are is then kept too, which is half of the work.
     hyper_uncertainty
         Whether to work out how uncertain the noise parameters are.
 
@@ -122,7 +123,8 @@ def joint_fit(
     local_sd = mean_wind_sd_m_s(settings, start_values() if given is None else given) / np.sqrt(2.0)
     free = active_parameters(segments)
     current = start_values() if given is None else given.copy()
-    former = _carried_over(start, segments)
+    rows = _rows_in(start, segments)
+    former = _carried_over(start, rows)
     if former:
         wind, cda = former[0].wind, former[0].cda
     centre: Component | None = None
@@ -140,16 +142,26 @@ def joint_fit(
             break
     assert centre is not None
     components, weights = mixture(centre, current, segments, nodes, settings, local_sd, former)
-    return _outcome(components, weights, current, free, segments, nodes, hyper_uncertainty=hyper_uncertainty)
+    uncertainty = None
+    if theta is None and start is not None and rows is not None and np.any(start.theta_covariance):
+        uncertainty = start.theta_covariance, start.covariance_slopes[:, rows][:, :, rows]
+    elif hyper_uncertainty:
+        uncertainty = noise_uncertainty(current, free, components[0], segments, nodes)
+    return _outcome(components, weights, current, segments, uncertainty if hyper_uncertainty else None)
 
 
-def _carried_over(start: JointFit | None, segments: Segments) -> tuple[Component, ...]:
-    """Linearisations of a former fit for the laps at hand; empty where it did not have them all, cut alike."""
+def _rows_in(start: JointFit | None, segments: Segments) -> list[int] | None:
+    """Places of the laps at hand in a former fit; None where it did not have them all, cut alike."""
     if start is None or start.segments.per_lap != segments.per_lap:
-        return ()
+        return None
     place = {round(float(s), 3): k for k, s in enumerate(start.segments.start_s)}
     rows = [place.get(round(float(s), 3), -1) for s in segments.start_s]
-    if -1 in rows:
+    return None if -1 in rows else rows
+
+
+def _carried_over(start: JointFit | None, rows: list[int] | None) -> tuple[Component, ...]:
+    """Linearisations of a former fit for the laps at hand, empty where there are none."""
+    if start is None or rows is None:
         return ()
     return tuple(replace(c, cda=c.cda[rows], wind=c.wind[rows]) for c in start.state)
 
@@ -168,11 +180,8 @@ def _outcome(
     components: list[Component],
     weights: Floats,
     theta: Floats,
-    free: NDArray[np.intp],
     segments: Segments,
-    nodes: Layout,
-    *,
-    hyper_uncertainty: bool,
+    uncertainty: tuple[Floats, Floats] | None,
 ) -> JointFit:
     def mixed(values: list[Floats]) -> Floats:
         return np.asarray(np.tensordot(weights, np.array(values), axes=1))
@@ -184,13 +193,12 @@ def _outcome(
     shared = mixed([c.estimate.shared for c in components])
     apart = np.array([c.estimate.shared[:CELLS] - shared[:CELLS] for c in components])
     variance = mixed(list(shared_variance)) + weights @ apart**2
-    centre = components[0]
     n = segments.per_lap
     best = components[int(np.argmax(weights))]
-    theta_covariance = np.zeros((len(theta), len(theta)))
-    slopes = np.zeros((len(theta), len(cda), len(cda)))
-    if hyper_uncertainty:
-        theta_covariance, slopes = noise_uncertainty(theta, free, centre, segments, nodes)
+    theta_covariance, slopes = uncertainty or (
+        np.zeros((len(theta), len(theta))),
+        np.zeros((len(theta), len(cda), len(cda))),
+    )
     wind = mixed([c.wind for c in components])
     return JointFit(
         cda_m2=cda,
