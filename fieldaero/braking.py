@@ -17,6 +17,7 @@ energy balance at a common Crr; it only has to be right to some 30 %.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -24,7 +25,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from fieldaero.course import Course, lap_position_m
+from fieldaero.course import GRID_M, Course, lap_position_m
 from fieldaero.laps import Lap
 from fieldaero.ride import Ride
 from fieldaero.stretches import stretches
@@ -40,7 +41,7 @@ COMMON_CDA_M2, LEAST_CDA_M2, MOST_CDA_M2 = 0.30, 0.18, 0.50
 DRAG_GENEROSITY = 1.5
 GRADE_MARGIN = 0.01
 UNKNOWN_GRADE = 0.06
-GRADE_BASE_M = 30.0  # recorded altitude has steps of 0.2 m and lags by seconds
+GRADE_BASE_M = 30.0  # for one lap: recorded altitude has steps of 0.2 m and lags by seconds
 STEEPEST_WITHIN_M = 40.0
 CELL_M = 20.0
 LEAST_LAPS = 3
@@ -185,9 +186,11 @@ def _recorded_grade(
         rise = np.interp(high, x, altitude[known]) - np.interp(low, x, altitude[known])
         return np.asarray(rise / np.maximum(high - low, GRADE_BASE_M))
 
+    # The median of many laps is so much better that a shorter base serves, and short ramps are seen.
+    base = max(GRADE_BASE_M / math.sqrt(max(len(course.lap_numbers), 1)), GRID_M)
+
     def shared(at: NDArray[np.float64]) -> NDArray[np.float64]:
-        rise = course.altitude_m_at(at + GRADE_BASE_M) - course.altitude_m_at(at - GRADE_BASE_M)
-        return rise / (2.0 * GRADE_BASE_M)
+        return np.asarray((course.altitude_m_at(at + base) - course.altitude_m_at(at - base)) / (2.0 * base))
 
     return np.where(np.isfinite(p), shared(p), own(place)), np.fmax(_steepest(shared, p), _steepest(own, place))
 

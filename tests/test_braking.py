@@ -37,6 +37,11 @@ def steep(s):
     return 4.0 * np.clip(np.sin(2.0 * np.pi * (np.asarray(s) - BEFORE_M) / 300.0), -0.7, 0.7)
 
 
+def waves(s):
+    """Rises and dips of 100 m with grades up to 13 %."""
+    return 2.0 * np.sin(2.0 * np.pi * (np.asarray(s) - BEFORE_M) / 100.0)
+
+
 def freewheeling(s, t):
     """Now and then the rider stops pedalling for 80 m, at another place on each lap."""
     return 0.0 if s % 700.0 < 80.0 else 280.0
@@ -98,6 +103,13 @@ def test_braking_downhill_is_found(altitude):
     rider = Rider(height_m=hill, brakes=[(BEFORE_M + LAP_M + 700.0, 7.0, 1.2)])
     (use,) = uses(rider, altitude=altitude)[2]
     assert use.start_speed_m_s > 12.0
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_freewheeling_into_short_steep_rises_is_not_taken_for_braking(seed):
+    ride, _, found = uses(Rider(power_w=freewheeling, height_m=waves), seed=seed)
+    begun = ride.lap_marks[1].start_s  # before the first lap there is one passage alone to tell the rises by
+    assert [use for use in found if use.end_s > begun] == []
 
 
 def test_the_mask_covers_each_use_and_nothing_else():
