@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
+from fnmatch import fnmatch
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "fieldaero", "ui", "tests", "sample_rides"}
+CODE = re.compile(r"`([^`]+)`")
 ROOMS = sorted(p for p in (ROOT / "fieldaero").rglob("*.py"))
 
 
@@ -59,6 +62,18 @@ def test_top_level_holds_what_was_agreed():
         pytest.skip("not a git checkout: an unpacked sdist has no list of tracked files")
     top = {line.split("/")[0] for line in tracked.stdout.splitlines()}
     assert {name for name in top if not name.startswith(".")} <= TOP_LEVEL
+
+
+def test_the_table_of_rooms_in_developers_md_names_each_and_no_other():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = text[text.index("| layer | rooms |") : text.index("### Words, symbols and signs")]
+    named = {
+        name.rstrip("/") for row in table.splitlines() if row.count("|") > 3 for name in CODE.findall(row.split("|")[2])
+    }
+    rooms = {p.stem for p in ROOMS if p.parent.name == "fieldaero"} - {"__init__", "__main__"}
+    rooms |= {p.parent.name for p in ROOMS if p.name == "__init__.py"} - {"fieldaero"} | {"ui"}
+    assert [room for room in sorted(rooms) if not any(fnmatch(room, name) for name in named)] == []
+    assert [name for name in sorted(named) if not any(fnmatch(room, name) for room in rooms)] == []
 
 
 def test_no_room_grows_past_its_walls():
