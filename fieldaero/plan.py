@@ -6,7 +6,7 @@ laps; :mod:`fieldaero.resolving_power` turns it into the probability of an answe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
@@ -24,7 +24,7 @@ from fieldaero.ranges import number_within
 from fieldaero.resolving_power import ENOUGH, resolvable_m2, resolving_power
 from fieldaero.translate import FlatRoad, seconds_over_distance, watts_at_speed
 
-__all__ = ["OUT_OF_REACH", "OtherCase", "Plan", "PowerPoint", "plan_test"]
+__all__ = ["OUT_OF_REACH", "STEPS", "OtherCase", "Plan", "PowerPoint", "plan_test"]
 
 Answer = Literal["go", "marginal", "no-go"]
 
@@ -40,6 +40,7 @@ OUT_OF_REACH = (
     "need a tunnel or an air-speed sensor."
 )
 MORE_WIND, LESS_WIND = 1.5, 0.5
+STEPS = 3  # of the work, each about as long as the others: one for each wind
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,6 +148,7 @@ def plan_test(
     laps_per_setup: int | None = None,
     available_min: float = 150.0,
     seed: int = 0,
+    progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Plan a test.
 
@@ -166,6 +168,8 @@ def plan_test(
         Time for riding, with warm-up and changes of setup.
     seed
         For the order.
+    progress
+        Called with what is done next, before each of ``STEPS`` steps.
 
     Returns
     -------
@@ -178,6 +182,7 @@ def plan_test(
     CannotAnswerError
         Where the rider does not get round in this wind.
     """
+    say = progress or (lambda _: None)
     number_within(available_min, quantity="available_min", low=10.0, high=1440.0)
     number_within(ride.power_w, quantity="power_w", low=60.0, high=800.0)
     number_within(ride.course.length_m, quantity="lap_length_m", low=300.0, high=30_000.0)
@@ -189,6 +194,7 @@ def plan_test(
     balanced_order(setups, laps_per_setup=REFERENCE_LAPS if wanted is None else wanted, seed=seed)
     few = wanted if wanted is not None and wanted <= MOST_REFERENCE_LAPS else REFERENCE_LAPS
     reference = balanced_order(setups, laps_per_setup=few, seed=seed)
+    say("riding in the expected wind")
     expected = expected_error(ride, order=reference, difference_m2=smallest_difference_m2)
     curve = tuple(
         _point(expected, setups, n, smallest_difference_m2, seed) for n in range(2, max(MOST_LAPS, wanted or 0) + 1)
@@ -203,6 +209,10 @@ def plan_test(
     watts = watts_at_speed(small, road=road, speed_km_h=REPORT_SPEED_KM_H).tolist()
     smallest_s = _seconds_saved(smallest_difference_m2, ride, road)
     answer, reason = _answer(chosen, curve, available_min, smallest_s, fixed=wanted is not None)
+    other_winds = []
+    for factor, named in ((LESS_WIND, "less"), (MORE_WIND, "more")):
+        say(f"riding in {named} wind")
+        other_winds.append(_in_other_wind(factor, ride, reference, smallest_difference_m2, laps))
     return Plan(
         answer=answer,
         reason=reason,
@@ -227,9 +237,7 @@ def plan_test(
         station_wind_m_s=wind_m_s,
         station_height_m=wind_height_m,
         curve=curve,
-        other_winds=tuple(
-            _in_other_wind(factor, ride, reference, smallest_difference_m2, laps) for factor in (LESS_WIND, MORE_WIND)
-        ),
+        other_winds=tuple(other_winds),
         ride=ride,
         cautions=_cautions(at_rider),
         seed=seed,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -59,22 +60,24 @@ def plan_form() -> Wishes:
         ride = st.selectbox("Ride", rides, **_kept("plan_ride")) if by == RIDE else None
         length, back = 2000.0, False
         if ride is None:
-            length = _number("Length of a lap [m]", "plan_length", 2000.0, 300.0, 30000.0, 100.0)
+            length = _number("Length of a lap [m]", "plan_length", 2000.0, 300.0, 30000.0, 100.0, "%.0f")
             back = st.toggle("There and back on one road", **_kept("plan_back"))
         held = _choice("You will hold a", [SPEED, POWER], "plan_held") or SPEED
         speed = power = None
         if held == SPEED:
-            speed = _number("Speed on the flat in still air [km/h]", "plan_speed", 40.0, 15.0, 80.0, 1.0)
+            speed = _number("Speed on the flat in still air [km/h]", "plan_speed", 40.0, 15.0, 80.0, 1.0, "%.1f")
         else:
-            power = _number("Power [W]", "plan_power", 250.0, 60.0, 800.0, 5.0)
+            power = _number("Power [W]", "plan_power", 250.0, 60.0, 800.0, 5.0, "%.0f")
         system = own.tables.get("system", {})
-        mass = _number("Rider, bike and all carried [kg]", "plan_mass", system.get("mass_kg", 84.0), 30.0, 250.0, 0.5)
+        mass = _number(
+            "Rider, bike and all carried [kg]", "plan_mass", system.get("mass_kg", 84.0), 30.0, 250.0, 0.5, "%.1f"
+        )
         cda = _number("About your drag area [m²]", "plan_cda", 0.25, 0.15, 0.8, 0.005, "%.3f")
         crr = _number("Crr", "plan_crr", system.get("crr", 0.0045), 0.001, 0.02, 0.0001, "%.4f")
     with right:
         st.header("Air, setups and time")
-        wind = _number("Mean wind, as a station or forecast gives it [m/s]", "plan_wind", 2.0, 0.0, 40.0, 0.5)
-        height = _number("Height of that wind meter [m]", "plan_height", 10.0, 0.5, 200.0, 1.0)
+        wind = _number("Mean wind, as a station or forecast gives it [m/s]", "plan_wind", 2.0, 0.0, 40.0, 0.5, "%.1f")
+        height = _number("Height of that wind meter [m]", "plan_height", 10.0, 0.5, 200.0, 1.0, "%.1f")
         names = list(own.setups) if len(own.setups) > 1 else ["baseline", "setup 2"]
         if "plan_setups" not in st.session_state:
             st.session_state["plan_setups"] = "\n".join(names)
@@ -84,7 +87,7 @@ def plan_form() -> Wishes:
             f"Smallest difference [{unit}]", f"plan_smallest_{UNITS[unit]}", USUAL[unit], 0.0001, 500.0, STEPS[unit],
             "%.4f" if unit == "m²" else "%.1f",
         )  # fmt: skip
-        minutes = _number("Time for riding, changes included [min]", "plan_minutes", 150.0, 10.0, 1440.0, 10.0)
+        minutes = _number("Time for riding, changes included [min]", "plan_minutes", 150.0, 10.0, 1440.0, 10.0, "%.0f")
         laps = st.number_input(
             "Laps per setup (empty: as few as are enough)",
             min_value=2,
@@ -116,7 +119,7 @@ def plan_form() -> Wishes:
     )
 
 
-def planned(wishes: Wishes) -> Plan:
+def planned(wishes: Wishes, *, progress: Callable[[str], None]) -> Plan:
     """Make the plan.
 
     Raises
@@ -154,10 +157,11 @@ def planned(wishes: Wishes) -> Plan:
         wind_height_m=w.wind_height_m,
         laps_per_setup=w.laps_per_setup,
         available_min=w.available_min,
+        progress=progress,
     )
 
 
-def _number(label: str, key: str, usual: float, low: float, high: float, step: float, form: str | None = None) -> float:
+def _number(label: str, key: str, usual: float, low: float, high: float, step: float, form: str) -> float:
     return float(
         st.number_input(label, min_value=low, max_value=high, step=step, format=form, **_kept(key, float(usual)))
     )

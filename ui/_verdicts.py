@@ -23,6 +23,12 @@ __all__ = ["beside", "comparison_table", "lap_table", "repeat_and_drift", "verdi
 FEW = 3
 MOST_ROWS = 24  # shown without scrolling inside the table
 FILLED, HOLLOW = "●", "○"
+CLOSURE, LEFT_OUT, YAW = "closure [m²]", "left out [m²]", "yaw [°]"
+LAP_HELP = {
+    CLOSURE: "CdA by plain closure: from the lap's energy alone, without the joint fit.",
+    LEFT_OUT: "By how much the first difference would move without this lap.",
+    YAW: "Median over the lap.",
+}
 
 
 def verdicts(result: Result) -> None:
@@ -105,23 +111,33 @@ def lap_table(result: Result) -> None:
             "lap": f"{row.ride} {row.lap}" if several else str(row.lap),
             "setup": row.setup,
             "counts": "yes" if row.used else "no",
-            "start [UTC]": clock(None if row.start is None else datetime.fromisoformat(row.start)),
-            "time [min]": duration(row.duration_s, places=1),
-            "speed [km/h]": km_h(row.speed_m_s),
-            "power [W]": number(row.power_w, places=0),
-            "yaw, median [°]": number(row.yaw_deg_median, places=1),
+            "flags": "; ".join([*([row.why_not] if row.why_not else []), *(f.replace("_", " ") for f in row.flags)]),
             "CdA ± s.e. [m²]": value_with_uncertainty(row.cda_m2, row.cda_se_m2),
-            "by plain closure [m²]": number(row.closure_cda_m2, places=4),
+            CLOSURE: number(row.closure_cda_m2, places=4),
         }
         if pair is not None:
-            cells["left out, ΔCdA moves by [m²]"] = number(shifts.get((row.ride, row.lap)), places=5, signed=True)
-        told = [row.why_not] if row.why_not else []
-        cells["flags"] = "; ".join([*told, *(flag.replace("_", " ") for flag in row.flags)])
+            cells[LEFT_OUT] = number(shifts.get((row.ride, row.lap)), places=5, signed=True)
+        cells |= {
+            "speed [km/h]": km_h(row.speed_m_s),
+            "power [W]": number(row.power_w, places=0),
+            YAW: number(row.yaw_deg_median, places=1),
+            "time [min]": duration(row.duration_s, places=1),
+            "start [UTC]": clock(None if row.start is None else datetime.fromisoformat(row.start)),
+        }
         rows.append(cells)
     height: Literal["content", "auto"] = "content" if len(rows) <= MOST_ROWS else "auto"
-    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", height=height)
+    st.dataframe(
+        pd.DataFrame(rows),
+        hide_index=True,
+        width="stretch",
+        height=height,
+        column_config={name: st.column_config.TextColumn(name, help=means) for name, means in LAP_HELP.items()},
+    )
     if pair is not None:
-        note(f"What leaving a lap out would do is told for {plain(pair.setup)} against {plain(pair.versus)}.")
+        note(
+            f"Left out: by how much ΔCdA of {plain(pair.setup)} against {plain(pair.versus)} would move without the "
+            "lap. Closure: from the lap's energy alone, without the joint fit."
+        )
 
 
 def repeat_and_drift(result: Result) -> None:

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 WIDE, NARROW = (1280, 900), (390, 844)
+PHONE = (
+    "Mozilla/5.0 (Linux; Android 14; Mobile) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/130.0 Mobile Safari/537.36"
+)
 
 
 @pytest.fixture(scope="session")
@@ -45,9 +48,12 @@ def window(browser, address) -> Iterator[Callable]:
 
     contexts = []
 
-    def opened(*, size: tuple[int, int] = WIDE, scheme: str = "light") -> Visitor:
+    def opened(*, size: tuple[int, int] = WIDE, scheme: str = "light", phone: bool = False) -> Visitor:
         context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, accept_downloads=True
+            viewport={"width": size[0], "height": size[1]},
+            color_scheme=scheme,
+            accept_downloads=True,
+            user_agent=PHONE if phone else None,
         )
         contexts.append(context)
         return Visitor(context.new_page(), address)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.browser.conftest import NARROW
 from tests.browser.steps import PAGES, expect
 
 MASS = "Mass, all together [kg]"
@@ -42,6 +43,14 @@ def test_two_windows_do_not_see_each_others_rides(window):
     one.goes_to(PAGES[2]).goes_to(PAGES[1])
     assert one.page.get_by_label(MASS, exact=True).first.input_value() != "66.0"
     expect(other.page.get_by_role("button", name="Load the sample session").first).to_be_visible()
+
+
+def test_on_a_telephone_the_list_of_pages_folds_by_itself_when_one_is_chosen(window):
+    page = window(size=NARROW, phone=True).opens().page
+    page.get_by_test_id("stExpandSidebarButton").click()
+    expect(page.get_by_test_id("stSidebar")).to_have_attribute("data-collapsed", "false")
+    page.get_by_role("link", name=PAGES[0], exact=True).first.click()
+    expect(page.get_by_test_id("stSidebar")).to_have_attribute("data-collapsed", "true")
 
 
 @pytest.fixture

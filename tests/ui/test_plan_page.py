@@ -51,6 +51,15 @@ def test_a_wish_that_cannot_be_says_what_is_allowed():
     assert "the_plan" not in at.session_state
 
 
+def test_a_plan_cut_short_by_another_wish_is_made_with_that_wish():
+    at = opened("plan", sample=False)
+    at.session_state["the_plan_wanted"] = True  # as a change while it was planned leaves it
+    at.number_input(key="plan_minutes").set_value(45.0).run()
+    drawn(at)
+    assert at.session_state["the_plan"].available_min == 45.0
+    assert not at.session_state["the_plan_wanted"]
+
+
 def test_a_ride_on_the_desk_can_give_the_course():
     at = opened("plan")
     at.button_group(key="plan_by").set_value("a ride on it").run()

@@ -29,6 +29,21 @@ def test_it_spells_out_what_the_rides_give_away():
     (choice,) = at.get("radio")
     assert choice.value == "without the place"
     assert "often where you live" in words(at)
+    assert "latitude stays in whole degrees" in words(at)
+    assert "Photographs" not in words(at)
+
+
+def test_photographs_that_are_not_on_the_desk_are_left_out_of_the_pack_and_that_is_said():
+    at = opened("report")
+    desk = at.session_state["the_desk"]
+    first, *rest = desk.tables["setups"]
+    at.session_state["the_desk"] = desk.with_table("setups", [{**first, "photos": ["bar.jpg"]}, *rest])
+    at.run()
+    assert "leave them out" in words(at)
+    at.button(key="make_pack").click().run()
+    drawn(at)
+    assert not at.error
+    assert "Data pack (ZIP), without the place" in downloads(at)
 
 
 def test_the_report_can_be_made_where_it_is_installed():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from html import escape
 from typing import Any
 
@@ -16,7 +17,7 @@ from _state import attempt, desk, keep
 from fieldaero.errors import FieldaeroError
 from fieldaero.formatting import duration, number
 from fieldaero.lap_pattern import letters_of
-from fieldaero.plan import Plan
+from fieldaero.plan import STEPS, Plan
 from fieldaero.plan_handover import with_plan
 from fieldaero.plan_sheet import plan_sheet
 from fieldaero.plan_text import plan_text
@@ -24,7 +25,7 @@ from fieldaero.resolving_power import ENOUGH
 
 alt: Any = altair  # the checker knows its encodings only in part
 
-PLAN, ASKED, WHY = "the_plan", "the_plan_asked", "the_plan_problem"
+PLAN, ASKED, WHY, WANTED = "the_plan", "the_plan_asked", "the_plan_problem", "the_plan_wanted"
 MARKS = {"go": "●", "marginal": "◐", "no-go": "○"}
 
 
@@ -33,7 +34,9 @@ def page() -> None:
     head("Plan", "Say where and how you will ride, and see beforehand whether the test can tell the difference.")
     st.info(CAUTION)
     wishes = plan_form()
-    if st.button("Plan it", key="plan_it", type="primary"):
+    # A field changed while it is planned begins the page anew, and the plan with it.
+    st.button("Plan it", key="plan_it", type="primary", on_click=lambda: st.session_state.update({WANTED: True}))
+    if st.session_state.get(WANTED):
         _make(wishes)
     if st.session_state.get(WHY):
         st.error(st.session_state[WHY])
@@ -51,12 +54,21 @@ def page() -> None:
 
 def _make(wishes: Wishes) -> None:
     st.session_state[WHY] = ""
+    bar, done = st.progress(0.0, text="Reading what is asked for"), itertools.count()
+
+    def say(step: str) -> None:
+        bar.progress(next(done) / STEPS, text=f"In the computer: {step}")
+
     try:
-        with st.spinner("Riding the test in the computer"):
-            st.session_state[PLAN] = planned(wishes)
+        st.session_state[PLAN] = planned(wishes, progress=say)
         st.session_state[ASKED] = wishes
     except FieldaeroError as why:
         st.session_state[WHY] = str(why)
+    except Exception:
+        st.session_state[WANTED] = False
+        raise
+    st.session_state[WANTED] = False
+    bar.empty()
 
 
 def _answer(plan: Plan) -> None:
@@ -116,14 +128,14 @@ def _curve(plan: Plan) -> None:
             "laps": p.laps_per_setup,
             "probability": p.probability,
             "minutes": round(p.ride_min),
-            "fits": "fits into the time" if p.ride_min <= plan.available_min else "takes longer than there is",
+            "fits": "fits into the time" if p.ride_min <= plan.available_min else "takes longer",
             "this": p.laps_per_setup == plan.laps_per_setup,
         }
         for p in plan.curve
         if p.laps_per_setup <= max(20, plan.laps_per_setup)
     ]
     frame = pd.DataFrame(rows)
-    domain = ["fits into the time", "takes longer than there is"]
+    domain = ["fits into the time", "takes longer"]
     legend = alt.Legend(title=None, orient="top", labelLimit=260)
     base = alt.Chart(frame).encode(
         x=alt.X("laps:Q", title="laps per setup", axis=alt.Axis(tickMinStep=1)),

@@ -19,8 +19,9 @@ REPORT, MISSING, OF, PACK = "the_report", "the_report_missing", "the_report_of",
 KINDS = {".html": "text/html", ".pdf": "application/pdf"}
 SHIFTED, EXACT = "without the place", "with the place"
 PLACES = {
-    SHIFTED: "Rides leave in metres around the start line and on a clock that begins with the session: nobody sees "
-    "where or when you rode. What is packed is analysed anew, and the pack says by how much the numbers differ.",
+    SHIFTED: "Rides leave in metres around the start line, and on a clock that begins with the session; weather and "
+    "laps are moved alike. The latitude stays in whole degrees, for gravity. The shape and heights of the course, and "
+    "what titles and notes say, may still tell somebody where it was.",
     EXACT: "Rides leave with latitude, longitude and clock times: anybody can see where you ride, often where you "
     "live, and when you are not at home.",
 }
@@ -116,14 +117,25 @@ def _pack(result: Result) -> None:
     for place, means in PLACES.items():
         note(f"**{place.capitalize()}:** {means}")
     note(
-        "Either way it holds speed and power of every second, the weather, the mass and the names you typed; the name "
-        "of the device and heart rate stay at home. Making it takes some seconds."
+        "Either way it holds speed, power and height of every second, the weather, the mass and the names and notes "
+        "you typed; names and serial numbers of devices and heart rate stay at home. What is packed is analysed anew, "
+        "and its README says by how much the numbers differ. Making it takes some seconds."
     )
+    if any(setup.get("photos") for setup in desk().tables.get("setups", ())):
+        note(
+            "Photographs that the run sheet names are not on the desk, so the pack and the report here leave them out. "
+            "Beside them on the disk, `fieldaero pack` and `fieldaero report` take them in, without what their files "
+            "say beside the picture."
+        )
     with st.container(horizontal=True):
         if st.button("Make the data pack", key="make_pack"):
             try:
                 with st.spinner("Packing, and analysing what is packed"):
-                    st.session_state[PACK] = (result, choice, made(result, with_positions=choice == EXACT))
+                    st.session_state[PACK] = (
+                        result,
+                        choice,
+                        made(result, with_positions=choice == EXACT, strict_photos=False),
+                    )
             except FieldaeroError as why:
                 st.error(str(why))
         packed = st.session_state.get(PACK)
