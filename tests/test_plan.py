@@ -9,7 +9,7 @@ import pytest
 
 from fieldaero.errors import OutOfRangeError
 from fieldaero.expected_error import ExpectedError, PlannedRide
-from fieldaero.plan import plan_test
+from fieldaero.plan import STEPS, plan_test
 from fieldaero.plan_inputs import power_at_speed_w, smallest_m2, wind_at_rider_m_s
 from fieldaero.plan_text import plan_text
 from fieldaero.simulate import CourseShape
@@ -44,6 +44,12 @@ def test_it_takes_as_few_laps_as_are_enough():
     assert plan.probability >= 0.8
     before = [p for p in plan.curve if p.laps_per_setup == plan.laps_per_setup - 1]
     assert before[0].probability < 0.8 or before[0].laps_per_setup < 3
+
+
+def test_every_step_is_told_before_it_is_taken():
+    told = []
+    assert planned(progress=told.append) == planned()
+    assert len(set(told)) == len(told) == STEPS
 
 
 def test_probability_rises_and_error_falls_with_laps():
