@@ -59,7 +59,8 @@ class DensitySensitivity:
     Attributes
     ----------
     per_temperature_kg_m3_k, per_pressure_kg_m3_pa, per_relative_humidity_kg_m3
-        Partial derivatives by temperature, pressure and relative humidity (as a fraction).
+        Partial derivatives by temperature, pressure and relative humidity (as a fraction), in
+        the shape to which the inputs broadcast.
     """
 
     per_temperature_kg_m3_k: Floats
@@ -214,7 +215,8 @@ def air_density_sensitivity(
 
     Returns
     -------
-    Sensitivity coefficients, central differences (relative error below 1e-6).
+    Sensitivity coefficients in the shape to which the inputs broadcast, central differences
+    (relative error below 1e-6).
 
     Raises
     ------
@@ -258,7 +260,7 @@ def air_density_sd_kg_m3(
 
     Returns
     -------
-    Standard uncertainty [kg/m3].
+    Standard uncertainty [kg/m3], in the shape to which the inputs broadcast.
 
     Raises
     ------
@@ -303,7 +305,7 @@ def relative_humidity_from_dew_point(
 
     Returns
     -------
-    Bare fraction, 0 to 1.
+    Bare fraction, 0 to 1, in the shape to which the inputs broadcast.
 
     Raises
     ------

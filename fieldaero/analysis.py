@@ -67,6 +67,13 @@ def analyse_session(
         A fit of the same rides with somewhat other laps or inputs: its noise parameters are kept, which
         saves most of the time and moves the result by little. Times over race courses, which take the most of what
         is left, are not worked out then.
+
+    Raises
+    ------
+    CannotAnswerError
+        Where no lap can be used.
+    RunSheetError, RideError
+        Where a sweep or a course that the run sheet names cannot be read.
     """
     say = progress or (lambda _: None)
     sheet = session.run_sheet

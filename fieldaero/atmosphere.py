@@ -66,7 +66,7 @@ def station_pressure_pa(*, altimeter_pa: ArrayLike, elevation_m: ArrayLike) -> F
 
     Returns
     -------
-    Pressure [Pa].
+    Pressure [Pa], in the shape to which the inputs broadcast.
 
     Raises
     ------
@@ -105,7 +105,7 @@ def pressure_at_height_pa(*, pressure_pa: ArrayLike, height_change_m: ArrayLike,
 
     Returns
     -------
-    Pressure [Pa].
+    Pressure [Pa], in the shape to which the inputs broadcast.
 
     Raises
     ------
@@ -138,7 +138,7 @@ def geopotential_height_m(*, geometric_height_m: ArrayLike) -> Floats:
 
     Returns
     -------
-    Geopotential height [m].
+    Geopotential height [m], in the shape of the input.
 
     Raises
     ------
@@ -168,7 +168,7 @@ def standard_atmosphere(*, geopotential_height_m: ArrayLike) -> tuple[Floats, Fl
 
     Returns
     -------
-    Temperature [K], pressure [Pa], density [kg/m3].
+    Temperature [K], pressure [Pa], density [kg/m3], each in the shape of the input.
 
     Raises
     ------
@@ -211,7 +211,7 @@ def wind_at_height_m_s(
 
     Returns
     -------
-    Mean wind speed [m/s].
+    Mean wind speed [m/s], in the shape to which the inputs broadcast.
 
     Raises
     ------

@@ -26,7 +26,7 @@ FOLD_SOUGHT_M = 10.0
 
 
 def median_over_laps(rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Median over laps, NaN where no lap knows.
+    """Median over laps, shape (n,) from (laps, n), in the same unit; NaN where no lap knows.
 
     Examples
     --------
@@ -40,7 +40,7 @@ def median_over_laps(rows: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def median_heading_deg(heading_deg: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Median over laps of the turn away from their mean direction: north is no seam."""
+    """Median heading over laps [deg, 0 to 360], shape (n,) from (laps, n), taken about their mean: north is no seam."""
     unit = np.exp(1j * np.radians(heading_deg))
     mean = np.nansum(unit, axis=0)
     mean[mean == 0.0] = np.nan
@@ -49,7 +49,19 @@ def median_heading_deg(heading_deg: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def median_altitude_m(ride: Ride, track: Track, wheel_m: list[NDArray[np.float64]]) -> NDArray[np.float64]:
-    """Median recorded altitude at the wheel distances of each lap, freed of each lap's own offset."""
+    """Median recorded altitude over laps [m], shape (n,), freed of each lap's own offset.
+
+    Parameters
+    ----------
+    ride, track
+        The ride and its path.
+    wheel_m
+        Wheel distances of the n places of the course in each lap [m], shape (n,) each.
+
+    Returns
+    -------
+    Altitude, shape (n,), NaN throughout for a ride without any.
+    """
     altitude = ride.column("altitude_m")
     known = np.isfinite(altitude)
     if np.count_nonzero(known) < 2:
@@ -66,7 +78,18 @@ def folding_position_m(
     north_m: NDArray[np.float64],
     heading_deg: NDArray[np.float64],
 ) -> float | None:
-    """Turn in the first half lap about which the closed course folds onto itself, None if about none."""
+    """Find the turn of a road that is ridden there and back.
+
+    Parameters
+    ----------
+    position_m, east_m, north_m, heading_deg
+        A closed course along the lap [m, deg], shape (n,) each, positions rising from 0 to its length.
+
+    Returns
+    -------
+    Position of the turn in the first half lap about which the course folds onto itself [m]; None if
+    about none.
+    """
     if not np.all(np.isfinite(east_m)):
         return None
     length = float(position_m[-1])

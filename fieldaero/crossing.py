@@ -53,14 +53,14 @@ class StartLine:
 
 @dataclass(frozen=True, kw_only=True)
 class Passages:
-    """Passages of a start line, in wheel distance [m]; first and last differ where the rider hung about."""
+    """Passages of a start line, in wheel distance [m], shape (n,); first and last differ where the rider hung about."""
 
     first_m: NDArray[np.float64]
     last_m: NDArray[np.float64]
 
 
 def angle_between_deg(a_deg: NDArray[np.float64] | float, b_deg: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Angle between two headings, 0 to 180 degrees.
+    """Angle between two headings [deg], 0 to 180, in the shape to which they broadcast.
 
     Examples
     --------

@@ -245,7 +245,13 @@ class Desk:
         return run_sheet_from_text(self.sheet_text(), path=Path(NO_FOLDER, SHEET_NAME))
 
     def session(self, *, former: Session | None = None) -> Session:
-        """Bring it all together as from disk; what has not changed since ``former`` is taken over from it."""
+        """Bring it all together as from disk; what has not changed since ``former`` is taken over from it.
+
+        Raises
+        ------
+        CannotAnswerError, RunSheetError, WeatherError
+            Without laps, or where the tables say what cannot be.
+        """
         if not self.rides:
             raise CannotAnswerError("there is no ride yet; add the file of a ride")
         for ride in self.rides:

@@ -31,7 +31,7 @@ Runs = list[tuple[int, int]]
 
 
 def power_dropouts(ride: Ride, inside: NDArray[np.bool_]) -> list[Flag]:
-    """Return flags for power that is missing, 0 W at a turning crank, or frozen, inside a lap."""
+    """Return flags for power that is missing, 0 W at a turning crank, or frozen, where ``inside`` a lap, shape (n,)."""
     t = ride.time_s
     power, cadence, speed = (ride.column(name) for name in ("power_w", "cadence_rpm", "speed_m_s"))
     if inside.any() and not np.isfinite(power[inside]).any():
@@ -50,7 +50,10 @@ def power_dropouts(ride: Ride, inside: NDArray[np.bool_]) -> list[Flag]:
 
 
 def speed_dropouts(ride: Ride, inside: NDArray[np.bool_], track: Track) -> list[Flag]:
-    """Return flags for speed that is missing, frozen, or zero while the satellites saw the bike move."""
+    """Return flags for speed that is missing, frozen, or zero while the satellites saw the bike move.
+
+    ``inside`` says which of the ride's n samples lie in the lap, shape (n,).
+    """
     t, speed = ride.time_s, ride.column("speed_m_s")
     if inside.any() and not np.isfinite(speed[inside]).any():
         return [Flag(name="speed_dropout", sentence="Speed is missing on the whole lap.")]

@@ -47,7 +47,7 @@ def normal_gravity_m_s2(*, latitude_deg: ArrayLike, height_m: ArrayLike = 0.0) -
 
     Returns
     -------
-    Acceleration [m/s2], downwards positive.
+    Acceleration [m/s2], downwards positive, in the shape to which the inputs broadcast.
 
     Raises
     ------

@@ -84,11 +84,15 @@ def estimate_session(
     laps
         Laps to fit; those that can be fitted if not given.
     theta
-        Noise parameters (logs), taken as given; estimated if not given.
+        Noise parameters (logs), shape (parameters,), taken as given; estimated if not given.
     start
         A former fit of the session, to begin from with its noise parameters.
     hyper_uncertainty
         Whether the uncertainty of the noise parameters is worked out too.
+
+    Returns
+    -------
+    Drag areas of the laps, their comparison and its budget.
 
     Raises
     ------

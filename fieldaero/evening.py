@@ -71,7 +71,7 @@ def even_out_m(crossing_m: NDArray[np.float64], *, sd_m: float) -> NDArray[np.fl
 
 
 def common_length_m(steps_m: NDArray[np.float64]) -> float:
-    """Median of the largest group of steps of about one length.
+    """Median of the largest group of steps [m], shape (n,), of about one length.
 
     Examples
     --------

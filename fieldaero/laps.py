@@ -140,6 +140,8 @@ def find_laps(ride: Ride, *, lap_source: LapSource, start_line: StartLine | None
         The ride has no lap marks, or no positions, and the source needs them.
     CannotAnswerError
         The line is not passed twice, or nothing is repeated.
+    RunSheetError
+        There is no such source.
     """
     track = track_of(ride)
     if lap_source == "button":

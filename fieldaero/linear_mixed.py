@@ -63,7 +63,7 @@ NO_RESIDUAL = 1e-13  # of the response's length
 class VarianceComponent:
     """One theta_i G_i of the covariance.
 
-    ``structure`` (n, n) is symmetric.  ``fixed`` takes theta as known.  ``prior_df`` and
+    ``structure``, shape (n, n), is symmetric.  ``fixed`` takes theta as known.  ``prior_df`` and
     ``prior_scale`` act like an earlier mean square ``prior_scale`` (a variance, in the
     unit of theta) on ``prior_df`` degrees of freedom, so that a few laps do not
     estimate a variance as exactly zero.  Covariances (between intercept and slope) are
@@ -80,7 +80,7 @@ class VarianceComponent:
 
 @dataclass(frozen=True, kw_only=True)
 class EarlierStage:
-    """How V0 depends on hyper-parameters estimated before: derivatives (q, n, n) and their covariance (q, q)."""
+    """How V0 depends on hyper-parameters estimated before: derivatives and covariance, shapes (q, n, n) and (q, q)."""
 
     derivatives: Sequence[ArrayLike] | Floats
     covariance: ArrayLike

@@ -38,7 +38,7 @@ class PooledEffect:
     """The pooled effect mu of k sessions, in the unit of the session results.
 
     ``between_variance`` is tau^2, in the unit squared, and ``between_variance_se`` its
-    standard error; ``weights`` (k,) sum to one and are zero for a session without a
+    standard error; ``weights``, shape (k,), sum to one and are zero for a session without a
     result (``dropped`` counts them).  ``q`` with ``q_p_value`` is Cochran's test for any
     scatter beyond the standard errors, ``i_squared`` = max(0, (Q - (k - 1)) / Q).
     ``scatter_unknown``: one session cannot show scatter between sessions; mu, its

@@ -87,7 +87,7 @@ def setup_difference(*, cda_m2: ArrayLike, versus_cda_m2: ArrayLike) -> PlainDif
     Parameters
     ----------
     cda_m2, versus_cda_m2
-        Drag areas of the laps of either setup [m2]; NaN is dropped.
+        Drag areas of the laps of either setup [m2], shape (laps,) each; NaN is dropped.
 
     Returns
     -------

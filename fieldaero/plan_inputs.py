@@ -98,7 +98,13 @@ def road_ridden(path: str | os.PathLike[str]) -> RoadRidden:
 
 
 def road_of(listing: LapListing) -> RoadRidden:
-    """Return the course of a ride whose laps are listed; see :func:`road_ridden`."""
+    """Return the course of a ride whose laps are listed.
+
+    Raises
+    ------
+    CannotAnswerError
+        Where it has no complete laps of a closed course or an out-and-back road.
+    """
     course = listing.course
     if course is None or not course.closed:
         raise CannotAnswerError(

@@ -106,11 +106,11 @@ def relative_air(
     speed_m_s
         Ground speed [m/s], 0 to 100.
     wind_along_m_s, wind_across_m_s
-        Wind along the travel, a tail wind positive, and across it, from the right positive.
+        Wind along the travel [m/s], a tail wind positive, and across it, from the right positive.
 
     Returns
     -------
-    Axial flow u, magnitude V and yaw.
+    Axial flow u, magnitude V and yaw, in the shape to which the inputs broadcast.
 
     Raises
     ------
@@ -153,7 +153,8 @@ def axial_cda_m2(*, cda_m2: ArrayLike, yaw_deg: ArrayLike) -> Floats:
 
     Returns
     -------
-    Force along the bike over 1/2 rho u^2 [m2], as in [1]_ of the module; the larger one.
+    Force along the bike over 1/2 rho u^2 [m2], as in [1]_ of the module; the larger one, in the
+    shape to which the inputs broadcast.
 
     Raises
     ------
@@ -184,7 +185,7 @@ def body_cda_m2(*, axial_cda_m2: ArrayLike, yaw_deg: ArrayLike) -> Floats:
 
     Returns
     -------
-    Force along the bike over 1/2 rho V^2 [m2].
+    Force along the bike over 1/2 rho V^2 [m2], in the shape to which the inputs broadcast.
 
     Raises
     ------

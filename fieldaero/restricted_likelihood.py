@@ -86,8 +86,9 @@ class LikelihoodAt:
 class RestrictedPoint(LikelihoodAt):
     """The restricted likelihood at one theta, with the whitened pieces that inference needs.
 
-    ``root`` is L; ``basis`` and ``triangle`` are Q and R of the whitened design;
-    ``residual`` is the whitened residual (1 - Q Q') L^-1 y.  ``log_likelihood`` is
+    ``root`` is L, shape (n, n); ``basis`` and ``triangle`` are Q and R of the whitened design,
+    shapes (n, p) and (p, p); ``coefficients`` has shape (p,); ``residual`` is the whitened
+    residual (1 - Q Q') L^-1 y, shape (n,).  ``log_likelihood`` is
     without the priors.
     """
 
@@ -103,7 +104,9 @@ Evaluation = Callable[[Floats], LikelihoodAt | None]
 
 
 def restricted_likelihood(model: RestrictedModel, theta: Floats) -> RestrictedPoint | None:
-    """Evaluate the restricted likelihood; None where V is not positive definite or a prior forbids theta.
+    """Evaluate the restricted likelihood at theta, shape (components,).
+
+    None where V is not positive definite or a prior forbids theta.
 
     Examples
     --------
@@ -299,7 +302,7 @@ def _best_along(
 
 
 def scaled_inverse(information: Floats) -> Floats:
-    """Invert an information matrix, by pseudo-inverse of its correlation form where it is singular.
+    """Invert an information matrix, shape (q, q), by pseudo-inverse of its correlation form where it is singular.
 
     Scaling first keeps components in units far apart; the pseudo-inverse keeps what the
     data do determine (the sum of two components with the same structure).

@@ -138,7 +138,13 @@ def write_text(text: str, path: str | os.PathLike[str], *, replace: bool = False
 
 
 def write_bytes(data: bytes, path: str | os.PathLike[str], *, replace: bool = False) -> Path:
-    """Write one file at once or not at all; see :func:`write_text`."""
+    """Write one file at once or not at all; an existing one only with ``replace``.
+
+    Raises
+    ------
+    FieldaeroError
+        As :func:`write_text`.
+    """
     target = Path(path)
     try:
         with _alone_in(target.parent), _staged({target.name: data}, target.parent) as beside:

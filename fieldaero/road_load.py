@@ -68,7 +68,7 @@ __all__ = [
 
 @dataclass(frozen=True, kw_only=True)
 class HeightGainTerms:
-    """Pieces of the height gain: Dh = base_m - CdA per_cda_m_per_m2 - Crr per_crr_m.
+    """Pieces of the height gain, shape (n,) each: Dh = base_m - CdA per_cda_m_per_m2 - Crr per_crr_m.
 
     Attributes
     ----------

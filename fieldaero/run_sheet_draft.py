@@ -110,6 +110,8 @@ def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os
     ------
     RideError, CannotAnswerError
         A ride cannot be read, has no power, or holds no repeated laps.
+    RunSheetError
+        Without a ride.
     """
     if not paths:
         raise RunSheetError("a run sheet needs at least one ride; name the ride files")

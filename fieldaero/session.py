@@ -76,9 +76,9 @@ class SessionRide:
     conditions
         Air and observed wind at the samples.
     air_density_kg_m3
-        At the samples, with the height within the course taken into account.
+        At the n samples, shape (n,), with the height within the course taken into account.
     position_m
-        Position along the lap at the samples, NaN outside laps.
+        Position along the lap at the samples, shape (n,), NaN outside laps.
     balance
         Energy balance in still air or in the constant mean wind of the session.
     power_lag_s
@@ -185,6 +185,11 @@ def session_of(
     former
         A session of the same rides: its laps, course and flags are taken over where nothing that they
         depend on has changed. The outcome is the same with and without.
+
+    Raises
+    ------
+    RideError, RunSheetError, WeatherError, CannotAnswerError
+        As there.
     """
     say = progress or (lambda _: None)
     warnings: list[str] = list(run_sheet.defaults_used)

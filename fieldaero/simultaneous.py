@@ -91,6 +91,15 @@ def simultaneous_intervals(
     level
         Probability with which all intervals hold together.
 
+    Returns
+    -------
+    Intervals and p values, shape (m,) each, in the unit of ``estimate``.
+
+    Raises
+    ------
+    ValueError
+        Where the covariance has another shape than the contrasts ask for.
+
     Notes
     -----
     A contrast with a NaN (or zero) variance or df gets NaN and does not count in the family.
@@ -144,6 +153,12 @@ def equicoordinate_quantile(correlation: ArrayLike, *, df: float, level: float =
         Shape (m, m).
     df
         Common degrees of freedom; infinite for normal statistics.
+    level
+        Probability, 0 to 1.
+
+    Returns
+    -------
+    The quantile q, in standard errors.
 
     Examples
     --------
@@ -157,7 +172,7 @@ def equicoordinate_quantile(correlation: ArrayLike, *, df: float, level: float =
 
 
 def max_abs_t_probability(correlation: ArrayLike, *, df: float, bound: float) -> float:
-    """Return P(max |T_i| <= bound) for statistics with a correlation matrix and one common df.
+    """Return P(max |T_i| <= bound) for m statistics with a correlation matrix, shape (m, m), and one common df.
 
     Examples
     --------

@@ -13,6 +13,17 @@ def stretches(
 ) -> list[tuple[int, int]]:
     """Return first and last sample of every unbroken stretch that lasts long enough.
 
+    Parameters
+    ----------
+    holds, time_s
+        Whether something holds, and time [s], shape (n,) each.
+    least_s, least_samples
+        How long a stretch has to last, from its first sample to its last [s], and in samples.
+
+    Returns
+    -------
+    Indices, both included.
+
     Examples
     --------
     >>> stretches(np.array([False, True, True, True, False, True]), np.arange(6.0), least_s=2.0)

@@ -97,6 +97,10 @@ def uncertainty_budget(
     unit
         Unit of the result.
 
+    Returns
+    -------
+    The budget: combined standard uncertainty in that unit, contribution and share of each input, shape (n,).
+
     Raises
     ------
     OutOfRangeError

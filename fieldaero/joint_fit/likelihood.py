@@ -95,7 +95,9 @@ def estimate(
     prior: SharedPrior,
     gradient: bool,
 ) -> Estimate:
-    """Solve for all unknowns at noise parameters ``theta`` (logs).
+    """Solve for all unknowns at noise parameters ``theta`` (logs), shape (parameters,).
+
+    ``gradient`` asks for the objective's slope by each of them too, which doubles the work.
 
     Raises
     ------

@@ -25,7 +25,19 @@ FURTHEST_STEP_M_S = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class Component:
-    """One linearisation, converged."""
+    """One linearisation, converged.
+
+    Attributes
+    ----------
+    mean
+        Mean wind away from the expected one [m/s], shape (2,).
+    cda
+        Drag areas of the laps [m2], shape (K,).
+    wind
+        Wind per segment, where the air goes [m/s], shape (K, n, 2).
+    estimate, equations, prior
+        What they were found from.
+    """
 
     mean: Floats
     cda: Floats
@@ -45,7 +57,22 @@ def advanced(
     cda: Floats,
     wind: Floats,
 ) -> tuple[Component, float]:
-    """Move the point of linearisation to the estimate; return it, and how far the drag areas moved [m2]."""
+    """Move the point of linearisation to the estimate.
+
+    Parameters
+    ----------
+    mean
+        Mean wind away from the expected one [m/s], shape (2,).
+    found, equations, prior, segments, nodes
+        The estimate and what it was made of.
+    cda, wind
+        Where it was linearised [m2], shape (K,), and [m/s], shape (K, n, 2).
+
+    Returns
+    -------
+    The new point, no further than :data:`FURTHEST_STEP_M_S` of wind away, and how far the drag
+    areas would have moved in a whole step [m2].
+    """
     m = nodes.nodes
     slow = np.stack(
         [(nodes.weight @ found.local[:, o : o + m, None])[:, :, 0] for o in (0, m)],
@@ -78,7 +105,25 @@ def mixture(
     spread_sd: float,
     former: Sequence[Component],
 ) -> tuple[list[Component], Floats]:
-    """Fit about six mean winds round the expected one; return all seven with their weights."""
+    """Fit about six mean winds round the expected one.
+
+    Parameters
+    ----------
+    centre
+        The fit about the expected one.
+    theta
+        Noise parameters (logs), shape (parameters,).
+    segments, nodes, settings
+        What is fitted, and the priors.
+    spread_sd
+        Half of the mean wind's variance, as a standard deviation [m/s]; the six lie twice that away.
+    former
+        Where an earlier mixture of the same laps ended; empty without.
+
+    Returns
+    -------
+    All seven or those that can be solved, and their weights, which sum to one.
+    """
     components, log_weight = [centre], [np.log(0.5)]
     for k in range(6):
         angle = k * np.pi / 3.0

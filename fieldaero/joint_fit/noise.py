@@ -66,7 +66,7 @@ def start_values() -> Floats:
 
 
 def prior_penalty(theta: Floats) -> tuple[float, Floats]:
-    """Minus log prior of the log parameters, and its gradient."""
+    """Minus log prior of the log parameters, shape (parameters,), and its gradient of that shape."""
     away = (theta - start_values()) / np.array([p.log_sd for p in PARAMETERS])
     return 0.5 * float(away @ away), away / np.array([p.log_sd for p in PARAMETERS])
 

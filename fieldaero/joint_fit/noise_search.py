@@ -18,7 +18,10 @@ Floats = NDArray[np.float64]
 
 
 def active_parameters(segments: Segments) -> NDArray[np.intp]:
-    """Return which noise parameters play a part: no brakes, no air speed, none of theirs."""
+    """Return indices of the noise parameters that play a part, shape (free,).
+
+    Without braking and without recorded air speed theirs do not.
+    """
     off = set()
     if not np.any(segments.braked_s > 0.0):
         off.add(BRAKE_SD)
@@ -37,7 +40,23 @@ def optimised(
     *,
     rounds: int,
 ) -> Floats:
-    """Search the restricted likelihood's maximum over the ``free`` parameters."""
+    """Search the restricted likelihood's maximum over some parameters.
+
+    Parameters
+    ----------
+    theta
+        Where the search begins (logs), shape (parameters,).
+    free
+        Indices of the parameters that are moved.
+    segments, nodes, equations, prior
+        What is fitted, at one point of linearisation.
+    rounds
+        Steps of the search at most.
+
+    Returns
+    -------
+    The best parameters found (logs), shape (parameters,).
+    """
 
     def value(part: Floats) -> tuple[float, Floats]:
         full = theta.copy()
@@ -69,7 +88,22 @@ def cda_covariance(found: Estimate) -> tuple[Floats, Floats]:
 def noise_uncertainty(
     theta: Floats, free: NDArray[np.intp], centre: Component, segments: Segments, nodes: Layout
 ) -> tuple[Floats, Floats]:
-    """Return the parameters' covariance, and the derivatives of the drag areas' covariance by each."""
+    """Return how uncertain the noise parameters are, and what that does to the drag areas' covariance.
+
+    Parameters
+    ----------
+    theta
+        Noise parameters (logs), shape (parameters,).
+    free
+        Indices of those that were estimated.
+    centre, segments, nodes
+        The fit at them.
+
+    Returns
+    -------
+    Covariance of the logs, shape (parameters, parameters), zero for those not free, and the
+    derivative of the drag areas' covariance by each [m4], shape (parameters, K, K).
+    """
     step = 0.05
     K = segments.laps
     hessian = np.zeros((len(free), len(free)))

@@ -37,7 +37,8 @@ class FitSettings:
     height_gain_m, height_gain_sd_m
         Height of the finish above the start; 0 on a closed course, an infinite sd where unknown.
     height_precision, height_information
-        What an altimeter says of the cells' heights, or None.
+        What an altimeter says of the n cells' gains in height, or None: inverse covariance [1/m2],
+        shape (n, n), and that times the gains [1/m], shape (n,).
     """
 
     crr: float
@@ -54,14 +55,14 @@ class FitSettings:
 
 
 def mean_wind_sd_m_s(settings: FitSettings, theta: Floats) -> float:
-    """Return the standard deviation of the mean wind about the expected one, given the noise parameters (logs)."""
+    """Return the standard deviation of the mean wind [m/s], given the noise parameters (logs), shape (parameters,)."""
     if settings.wind_sd_m_s is not None:
         return settings.wind_sd_m_s
     return max(MEAN_OVER_SLOW * float(np.exp(theta[SLOW_SD])), LEAST_MEAN_SD_M_S)
 
 
 def shared_prior(segments: Segments, settings: FitSettings, *, mean: Floats, sd: float) -> SharedPrior:
-    """Return the priors of the shared unknowns, the mean wind about ``mean`` [m/s] with ``sd``."""
+    """Return the priors of the shared unknowns, the mean wind about ``mean`` [m/s], shape (2,), with ``sd``."""
     total = np.ones(segments.per_lap)
     precision = np.outer(total, total) / settings.height_gain_sd_m**2
     information = total * settings.height_gain_m / settings.height_gain_sd_m**2

@@ -75,7 +75,13 @@ def check_samples(count: int, name: str) -> None:
 
 
 def check_laps(count: int, name: str, *, what: str = "laps") -> None:
-    """Refuse a file with more laps, or other messages of that kind, than any ride has; see :func:`check_samples`."""
+    """Refuse a file with more laps, or other messages of that kind, than any ride has.
+
+    Raises
+    ------
+    RideError
+        As :func:`check_samples`.
+    """
     if beyond(count, MOST_LAPS):
         raise RideError(
             f"{name}: more than {MOST_LAPS} {what}; allowed are as many. Export one ride alone, turn automatic laps "

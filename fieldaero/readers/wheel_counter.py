@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 def rising(distance_m: Floats, *, time_s: Floats, speed_m_s: Floats) -> tuple[Floats, list[str]]:
     """Return the distance counter without spikes, resets and wavering, and notes.
 
+    Distance [m], time [s] and speed [m/s] are of one shape, (n,), and so is the result.
     After a reset the counter goes on from where it was, plus the speed over the step
     where that is known and the step is short.  NaN stays NaN.
 

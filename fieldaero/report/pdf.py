@@ -35,7 +35,13 @@ def pdf_report(result: Result, *, strict_photos: bool = True) -> bytes:
 
 
 def pdf_of_html(html: str) -> bytes:
-    """Return a report's HTML as PDF; see :func:`pdf_report`."""
+    """Return a report's HTML as PDF; nothing but what is in it is fetched.
+
+    Raises
+    ------
+    FieldaeroError
+        Where the libraries for it are missing, with what to install.
+    """
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

@@ -26,7 +26,7 @@ CADENCE_RPM = 88.0
 
 
 def sample_times_s(scenario: Scenario, motion: Motion) -> Floats:
-    """Return the times of the samples on the motion's clock [s]; none before the first second of a pass is over."""
+    """Return the samples' times on the motion's clock [s], shape (n,); none within the first second of a pass."""
     step, times = scenario.sample_s, []
     for first, last in motion.passes:
         begun, ended = motion.time_s[first], motion.time_s[last]
@@ -153,7 +153,21 @@ def _lose(out: dict[str, Floats], sensors: Sensors, t: Floats, rng: np.random.Ge
 def button_marks(
     scenario: Scenario, crossing_s: Floats, time_s: Floats, rng: np.random.Generator
 ) -> tuple[LapMark, ...]:
-    """Lap button pressed near each passage, stamped in whole seconds, never more than a second off."""
+    """Lap button pressed near each passage, stamped in whole seconds, never more than a second off.
+
+    Parameters
+    ----------
+    scenario
+        The lap button's error is one of its sensors.
+    crossing_s, time_s
+        Passages of the line and samples, on the ride's clock [s], shapes (passages,) and (n,).
+    rng
+        Draws the errors.
+
+    Returns
+    -------
+    Marks from the first sample to the last.
+    """
     error = scenario.sensors.button_sd_s * rng.normal(size=len(crossing_s))
     pressed = np.round(crossing_s + np.clip(error, -BUTTON_WITHIN_S, BUTTON_WITHIN_S))
     pressed = np.clip(pressed, np.ceil(crossing_s - BUTTON_WITHIN_S), np.floor(crossing_s + BUTTON_WITHIN_S))
@@ -168,7 +182,10 @@ def button_marks(
 
 
 def pauses_of(motion: Motion, sampled_s: Floats) -> tuple[Pause, ...]:
-    """Return the breaks between passes, from sample to sample, on the ride's clock."""
+    """Return the breaks between passes, from sample to sample, on the ride's clock.
+
+    ``sampled_s``, shape (n,), is on the motion's clock [s].
+    """
     breaks = []
     for _, last in motion.passes[:-1]:
         k = int(np.searchsorted(sampled_s, motion.time_s[last], side="right"))

@@ -94,7 +94,7 @@ class Sensors:
 
 
 def lasting_errors(n: int, *, sd: float, scale_s: float, sample_s: float, rng: np.random.Generator) -> Floats:
-    """Errors that fade over a time scale: an Ornstein-Uhlenbeck process of n samples, in the unit of ``sd``."""
+    """Errors that fade over a time scale: an Ornstein-Uhlenbeck process, shape (n,), in the unit of ``sd``."""
     keep = np.exp(-sample_s / scale_s)
     push = rng.normal(size=n) * sd * np.sqrt(1.0 - keep**2)
     out = np.empty(n)
