@@ -366,9 +366,9 @@ def _listed(ride: DeskRide, lap_source: LapSource | None, start_line: StartLine 
             ride,
             listing=None,
             setups=(),
-            lap_source=lap_source or ride.lap_source,
+            lap_source=lap_source or "repeat",  # the last way that was tried
             start_line=start_line,
-            problem=str(problem),
+            problem=_on_a_page(str(problem), ride),
         )
     return replace(
         ride,
@@ -378,6 +378,14 @@ def _listed(ride: DeskRide, lap_source: LapSource | None, start_line: StartLine 
         start_line=start_line,
         problem="",
     )
+
+
+def _on_a_page(problem: str, ride: DeskRide) -> str:
+    """Say what the command line says without the file's name, which stands beside it, and in the words of the pages."""
+    for file in {ride.name, ride.ride.source.file}:
+        problem = problem.removeprefix(f"{file}: ")
+    problem = problem[:1].upper() + problem[1:]
+    return problem.replace('ask for lap_source = "button"', "choose the lap button on page 3")
 
 
 def _ride_table(ride: DeskRide) -> dict[str, Any]:

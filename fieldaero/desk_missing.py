@@ -55,7 +55,7 @@ def _rides(desk: Desk) -> list[Missing]:
     if not desk.rides:
         return [Missing(sentence="There is no ride yet: add the file of a ride with power.", place="rides")]
     return [
-        Missing(sentence=f"{ride.name} has no laps yet. {_capital(ride.problem)}", place="laps")
+        Missing(sentence=f"{ride.name} has no laps yet. {_sentence(ride.problem)}", place="laps")
         for ride in desk.rides
         if ride.listing is None
     ]
@@ -76,7 +76,7 @@ def _weather(desk: Desk) -> list[Missing]:
     try:
         airs = air_over_rides(desk)
     except FieldaeroError as problem:
-        return [Missing(sentence=_capital(str(problem)), place="weather")]
+        return [Missing(sentence=_sentence(str(problem)), place="weather")]
     return [
         Missing(sentence=f"{air.ride}: {warning}", place="weather", needed=False)
         for air in airs
@@ -119,5 +119,6 @@ def _laps(desk: Desk) -> list[Missing]:
     return found
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def _sentence(text: str) -> str:
+    end = "" if text.endswith((".", ")")) else "."
+    return text[:1].upper() + text[1:] + end

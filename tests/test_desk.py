@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from fieldaero.desk import Desk, DeskLap, empty_desk
 from fieldaero.desk_opening import open_on_desk
 from fieldaero.errors import CannotAnswerError, RideError, RunSheetError
+from fieldaero.readers import read_ride_bytes, write_csv
 from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
 from tests.whole_sessions import sample_result
 
@@ -38,6 +41,19 @@ def test_the_sample_on_the_desk_gives_the_numbers_of_the_sample_on_disk(sample):
 def test_a_ride_just_added_has_laps_that_are_not_used(ridden):
     assert len(ridden.laps) == 16
     assert {ridden.setup_of(lap) for lap in ridden.laps} == {"-"}
+
+
+def test_a_ride_without_laps_says_so_in_the_words_of_a_page_and_another_way_can_be_chosen(content, tmp_path):
+    ride = read_ride_bytes(content, name=RIDE)
+    first = ride.table[ride.table["time_s"] < 300.0]  # the way to the line and one lap: nothing is repeated
+    marks = tuple(mark for mark in ride.lap_marks if mark.end_s < 300.0)
+    short = write_csv(replace(ride, table=first, lap_marks=marks), tmp_path / "short.csv").read_bytes()
+    (found,) = empty_desk().with_ride(short, name="short.csv").rides
+    assert found.problem.startswith("No lap was found")
+    assert "choose the lap button on page 3" in found.problem
+    assert found.lap_source != "button"  # what is chosen already cannot be chosen
+    (marked,) = empty_desk().with_ride(short, name="short.csv").with_laps_by("short.csv", "button").rides
+    assert marked.listing is not None
 
 
 def test_a_step_leaves_the_former_desk_as_it_was(ridden):

@@ -187,7 +187,7 @@ def _density() -> None:
     try:
         airs = air_over_rides(desk())
     except FieldaeroError as problem:
-        st.info(f"No air density yet: {problem}")
+        st.info(f"No air density yet: {problem}.")
         return
     if not airs:
         st.info("The weather is complete. Air density is drawn here as soon as there is a ride.")
