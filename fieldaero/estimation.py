@@ -22,10 +22,10 @@ Floats = NDArray[np.float64]
 
 WIND_SD_M_S = (0.3, 0.3)  # of either component: so much, and so much of the observed speed; common practice, no source
 WIDE_CRR_SD = 0.003  # where Crr is to be estimated from the laps
-LEAST_CRR_SD = 1e-6
+LEAST_CRR_SD = 1e-6  # "held", to the algebra
 SPEEDS_APART = 1.12  # the slowest lap of a setup over its fastest in time: 180 W and 250 W; common practice, no source
-CLOSED_SD_M = 0.01
-STATED_HEIGHT_SD_M = 0.1
+# Heights: common practice, no source.
+STATED_HEIGHT_SD_M = 0.1  # the run sheet's, as surveyed or read off a map
 ALTIMETER_SD_M = 2.0  # of a barometer on a moving bike: weather, and the air's own pressure on the device
 ALTIMETER_SCALE_M = 1000.0
 ALTIMETER_WHITE_SD_M = 0.3

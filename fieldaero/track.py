@@ -21,6 +21,7 @@ from fieldaero.stretches import stretches
 __all__ = ["Track", "track_of", "wheel_distance_m"]
 
 LONGEST_HOLE_M = 100.0  # beyond it the road between two known positions is anybody's guess
+# Limits are matters of judgement: common practice, no source.
 RIDING_M_S = 2.0
 LONGEST_INTERVAL_S = 5.0
 HALTED_M_S = 1.0

@@ -16,9 +16,10 @@ __all__ = ["FitSettings", "mean_wind_sd_m_s", "shared_prior"]
 Floats = NDArray[np.float64]
 
 MEAN_OVER_SLOW = 2.5  # a mean wind is some 2 to 3 times its slow variation; common practice, no source
+# The rest is common practice without a source too.
 LEAST_MEAN_SD_M_S = 0.2
 BRAKING_LOSS = (0.15, 0.15)  # height lost per metre under the brakes (deceleration over g), mean and sd
-AIR_SCALE_SD = 0.05
+AIR_SCALE_SD = 0.05  # of a recorded air speed: where the sensor sits on the bike
 CLOSED_WITHIN_M = 0.01
 TWINS_DIFFER_M = 0.15  # level of the two sides of one road, and a metre or two of position on a slope
 

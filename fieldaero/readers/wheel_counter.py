@@ -9,6 +9,7 @@ from fieldaero.readers.recording import counted
 
 __all__ = ["ground_step_m", "rate_m_s", "rising"]
 
+# Limits are matters of judgement: common practice, no source.
 RESET_M = 5.0  # a counter that falls by less has only wavered
 FASTEST_M_S = 40.0
 LEAP_M = 100.0  # a device without signal may catch up by that much

@@ -15,6 +15,7 @@ from fieldaero.simulate.scenario import Scenario
 
 __all__ = ["BRAKE_M_S2", "Rider"]
 
+# How people ride in a test: common practice, no source.
 BRAKE_M_S2 = 1.5
 STOP_S = 40.0
 WANDER_S = 15.0
