@@ -13,6 +13,7 @@ __all__ = ["cut_steps", "find_pauses"]
 
 LONGEST_STEP_S = 5.0
 USUAL_STEPS = 1.5  # a recording that is coarser than that throughout has gaps beyond this many usual steps ...
+USUAL = 0.9  # ... "usual" being longer than this share of the steps: some devices record when they see fit ...
 COARSEST_STEP_S = 30.0  # ... but beyond this it is a gap in any recording
 
 
@@ -20,8 +21,8 @@ def find_pauses(time_s: NDArray[np.float64], begins: NDArray[np.bool_], stops: S
     """Pauses from sample to sample, ordered by start.
 
     A pause of the timer reaches from the last sample before it to the first one after.
-    Every other step of more than 5 s (or of 1.5 times the usual step, where that is
-    longer) is a gap, and so is every join of pieces.
+    Every other step of more than 5 s (or of 1.5 times the longer ones of the usual
+    steps, where that is more) is a gap, and so is every join of pieces.
 
     Parameters
     ----------
@@ -49,7 +50,7 @@ def find_pauses(time_s: NDArray[np.float64], begins: NDArray[np.bool_], stops: S
     edge = np.flatnonzero(np.diff(np.concatenate([[False], timer, [False]]).astype(np.int8)))
     for first, last in zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True):
         pauses.append(Pause(start_s=float(time_s[first]), end_s=float(time_s[last]), cause="timer"))
-    longest = float(np.clip(USUAL_STEPS * np.median(step), LONGEST_STEP_S, COARSEST_STEP_S))
+    longest = float(np.clip(USUAL_STEPS * np.quantile(step, USUAL, method="lower"), LONGEST_STEP_S, COARSEST_STEP_S))
     for k in np.flatnonzero(~timer & ((step > longest) | begins[1:])):
         pauses.append(Pause(start_s=float(time_s[k]), end_s=float(time_s[k + 1])))
     return tuple(sorted(pauses, key=lambda pause: pause.start_s))

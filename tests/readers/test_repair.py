@@ -261,6 +261,20 @@ def test_a_coarse_recording_is_not_all_gaps():
     assert find_pauses(t, no_breaks(t), []) == (Pause(start_s=30.0, end_s=60.0, cause="gap"),)
 
 
+def test_a_device_that_records_as_it_sees_fit_has_no_gaps_at_its_longer_steps():
+    step = np.tile([1.0, 2.0, 3.0, 1.0, 4.0, 2.0, 6.0, 3.0, 7.0, 2.0], 30)
+    step[151] = 40.0
+    t = np.concatenate([[0.0], np.cumsum(step)])
+    assert find_pauses(t, no_breaks(t), []) == (Pause(start_s=float(t[151]), end_s=float(t[152]), cause="gap"),)
+
+
+def test_rare_gaps_in_a_recording_of_every_second_are_gaps():
+    step = np.ones(1000)
+    step[::50] = 8.0
+    t = np.concatenate([[0.0], np.cumsum(step)])
+    assert len(find_pauses(t, no_breaks(t), [])) == 20
+
+
 def test_cut_steps_are_those_within_pauses():
     t = np.array([0.0, 1.0, 2.0, 9.0, 10.0])
     assert cut_steps(t, [Pause(start_s=1.0, end_s=9.0)]).tolist() == [False, True, True, False]
