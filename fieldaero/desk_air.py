@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -33,6 +34,7 @@ SHEET = "weather"
 USUAL_AIR_KG_M3 = 1.2
 USUAL_MASS_KG = 80.0
 STEP_S = 60.0
+PER_LAP = 5  # moments of a lap at which its wind is looked up
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,17 +176,21 @@ def lap_winds_m_s(desk: Desk) -> Mapping[tuple[str, int], float]:
         roughness = float(desk.tables.get("analysis", {}).get("roughness_length_m", 0.03))
         winds = {}
         for on_desk in desk.rides:
-            for lap in on_desk.listing.laps if on_desk.listing else ():
-                moments = np.linspace(lap.start_s, lap.end_s, 5)
-                air = weather.at(moments, start_time=on_desk.ride.start_time)
-                if np.isfinite(air.wind_speed_m_s).all():
-                    speed = wind_at_height_m_s(
-                        wind_speed_m_s=air.wind_speed_m_s,
-                        measured_height_m=air.wind_height_m,
-                        height_m=RIDER_HEIGHT_M,
-                        roughness_length_m=roughness,
-                    )
-                    winds[on_desk.name, lap.number] = float(np.mean(speed))
+            laps = on_desk.listing.laps if on_desk.listing else ()
+            if not laps:
+                continue
+            moments = np.linspace([lap.start_s for lap in laps], [lap.end_s for lap in laps], PER_LAP).ravel()
+            air = weather.at(moments, start_time=on_desk.ride.start_time)
+            speed = wind_at_height_m_s(
+                wind_speed_m_s=air.wind_speed_m_s,
+                measured_height_m=air.wind_height_m,
+                height_m=RIDER_HEIGHT_M,
+                roughness_length_m=roughness,
+            )
+            means = np.mean(speed.reshape(PER_LAP, len(laps)), axis=0).tolist()
+            for lap, mean in zip(laps, means, strict=True):
+                if math.isfinite(mean):
+                    winds[on_desk.name, lap.number] = mean
     except FieldaeroError:
         return {}
     return winds

@@ -61,9 +61,10 @@ def lap_rows(desk: Desk) -> tuple[LapRow, ...]:
     for on_desk in desk.rides:
         if on_desk.listing is None:
             continue
+        whole = on_desk.listing.complete
         for lap, setup in zip(on_desk.listing.laps, on_desk.setups, strict=True):
             words = [flag.name.replace("_", " ") for flag in lap.flags]
-            complete = lap.number in on_desk.listing.complete
+            complete = lap.number in whole
             if not complete and "incomplete" not in words:
                 words.insert(0, "not a whole lap")
             rows.append(

@@ -59,6 +59,8 @@ def test_wind_at_the_rider_is_less_than_at_the_station(sample):
     assert len(winds) == 16
     assert 0.5 < winds[RIDE, 5] < 2.0
     assert lap_winds_m_s(sample.with_table("weather", [])) == {}
+    calm = [{key: value for key, value in row.items() if "wind" not in key} for row in sample.tables["weather"]]
+    assert lap_winds_m_s(sample.with_table("weather", calm)) == {}
 
 
 def test_a_row_tells_how_a_lap_was_ridden(sample):
