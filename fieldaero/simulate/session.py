@@ -24,6 +24,7 @@ __all__ = ["SimulatedSession", "Truth", "simulate_session", "write_truth"]
 Floats = NDArray[np.float64]
 
 LONG = ("profile_", "sample_")
+DIGITS = 10
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,8 +80,12 @@ class Truth:
     sample_wind_north_m_s: tuple[float, ...]
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the truth as plain values; what has one value per sample or metre is left to the attributes."""
-        return {key: value for key, value in dataclasses.asdict(self).items() if not key.startswith(LONG)}
+        """Return the truth as plain values; what has one value per sample or metre is left to the attributes.
+
+        Numbers have ten digits: the last ones of a float depend on the processor, and a session
+        made anew has to be the same on every machine.
+        """
+        return {key: _rounded(value) for key, value in dataclasses.asdict(self).items() if not key.startswith(LONG)}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,6 +167,16 @@ def _truth(scenario: Scenario, table: CourseTable, motion: Motion, sampled: Floa
 
 def _plain(values: Floats) -> tuple[float, ...]:
     return tuple(float(value) for value in values)
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(f"{value:.{DIGITS}g}")
+    if isinstance(value, tuple):
+        return tuple(_rounded(one) for one in value)
+    if isinstance(value, dict):
+        return {key: _rounded(one) for key, one in value.items()}
+    return value
 
 
 def write_truth(truth: Truth, path: str | os.PathLike[str]) -> None:

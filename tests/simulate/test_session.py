@@ -175,8 +175,9 @@ def test_truth_is_written_as_plain_json(tmp_path):
     made = session()
     write_truth(made.truth, tmp_path / "truth.json")
     read = json.loads((tmp_path / "truth.json").read_text())
-    assert read["lap_cda_m2"] == list(made.truth.lap_cda_m2)
-    assert read["crossing_s"] == list(made.truth.crossing_s)
+    assert read["lap_cda_m2"] == pytest.approx(made.truth.lap_cda_m2, rel=5e-10)
+    assert read["crossing_s"] == pytest.approx(made.truth.crossing_s, rel=5e-10)  # half the tenth digit
+    assert read["crossing_s"] == [float(f"{time:.10g}") for time in read["crossing_s"]]
     assert read["setup_cda_m2"] == {"bare": 0.262, "faired": 0.248}
 
 
