@@ -109,7 +109,8 @@ def serve() -> None:
             if not fetched(f"http://127.0.0.1:{port}/").lower().lstrip().startswith(b"<!"):
                 raise Failed("the main page is not served")
         finally:
-            os.killpg(server.pid, signal.SIGINT)  # the group holds the command and its server only
+            if server.poll() is None:
+                os.killpg(server.pid, signal.SIGINT)  # the group holds the command and its server only
             try:
                 server.wait(20.0)
             except subprocess.TimeoutExpired:
@@ -133,7 +134,7 @@ CHECKS = {
     "--version": lambda: command("fieldaero", "--version", says="fieldaero "),
     "--help": lambda: command("fieldaero", "--help", says="analyse"),
     "demo": lambda: command("fieldaero", "demo", says="Verdict", leaves=((SHEET, b""),)),
-    "laps": lambda: command("fieldaero", "laps", f"{DEMO}/morning.fit"),
+    "laps": lambda: command("fieldaero", "laps", f"{DEMO}/morning.fit", says="km/h"),
     "init": lambda: command("fieldaero", "init", f"{DEMO}/morning.fit", leaves=(("runsheet.toml", b"#"),)),
     "analyse": lambda: command(
         *("fieldaero", "analyse", SHEET, "--out", "results"), says="Verdict", leaves=(("results/result.json", b"{"),)
