@@ -8,14 +8,12 @@ import tomllib
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import tomli_w
 from pydantic import ValidationError
 
-from fieldaero.crossing import StartLine
 from fieldaero.errors import RideError, RunSheetError, WeatherError
-from fieldaero.laps import LapSource
 from fieldaero.limits import WAY_OUT, beyond
 from fieldaero.local_positions import LOCAL_FRAME
 from fieldaero.metar_reports import parse_metar
@@ -35,6 +33,10 @@ from fieldaero.run_sheet_schema import (
 )
 from fieldaero.system import System
 from fieldaero.weather_csv import read_weather_csv
+
+if TYPE_CHECKING:
+    from fieldaero.crossing import StartLine
+    from fieldaero.laps import LapSource
 
 __all__ = [
     "AnalysisChoices",
@@ -246,6 +248,8 @@ def toml_table(text: str, *, name: str) -> dict[str, Any]:
 
 
 def _start_line(table: StartLineTable) -> StartLine:
+    from fieldaero.crossing import StartLine  # heavy, and few sheets name a line
+
     latitude, longitude = table.latitude_deg, table.longitude_deg
     if latitude is None or longitude is None:
         assert table.east_m is not None
