@@ -1,6 +1,7 @@
 """How long the pages let one wait: `python -m tests.browser.timing`, the best of several, nothing asserted.
 
-Measured from the act to the first picture of its effect, in a browser on the same machine.
+Measured from the act to the first picture of its effect, in a browser on the same machine, with the full fit of the
+input before it done.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from tests.browser.serving import FLAGS, browser_found, served
 from tests.browser.steps import PAGES, ROW_PX, Visitor
 
 TRIES = 4
+LONGEST_FIT_MS = 120_000
 LONG_LAPS, LONG_LAP_M = 40, 3800.0  # about four hours at 38 km/h
 
 
@@ -80,7 +82,11 @@ def on_the_desk(visitor: Visitor, name: str) -> dict[str, float]:
             ),
         )
     visitor.goes_to(PAGES[3]).sees_verdict()
-    page.get_by_text("Quick answer").first.wait_for(state="detached", timeout=120_000)
+
+    def settled() -> None:
+        page.get_by_text("Quick answer").first.wait_for(state="detached", timeout=LONGEST_FIT_MS)
+
+    settled()
     for k in range(TRIES):
         mass = page.get_by_label("Mass [kg]", exact=True).first
         mass.click()
@@ -92,6 +98,7 @@ def on_the_desk(visitor: Visitor, name: str) -> dict[str, float]:
             seconds(lambda: page.keyboard.press("Tab"), lambda b=before: _until(lambda: visitor.verdict() != b)),
         )
         visitor.idle()
+        settled()
     return best
 
 
