@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from fieldaero.errors import RunSheetError
+from fieldaero.formatting import one_line
 from fieldaero.run_sheet_schema import (
     AnalysisChoices,
     Claim,
@@ -71,7 +72,7 @@ def run_sheet_error(file: str, problem: ValidationError) -> RunSheetError:
 
 
 def toml_remedy(text: str, problem: tomllib.TOMLDecodeError) -> str:
-    """Return what to do about TOML that cannot be read; a heading that stands twice is told apart.
+    """Return what to do about TOML that cannot be read; a heading or key that stands twice is told apart.
 
     Parameters
     ----------
@@ -84,13 +85,16 @@ def toml_remedy(text: str, problem: tomllib.TOMLDecodeError) -> str:
     -------
     The end of a sentence.
     """
-    at = re.search(r"^Cannot (?:declare|overwrite).*\(at line (\d+)", str(problem))
     lines = text.split("\n")
-    heading = re.match(r"\s*\[+\s*(\w+)\s*\]", lines[int(at[1]) - 1]) if at and int(at[1]) <= len(lines) else None
-    if heading is None:
-        return "mend that line"
-    table = heading[1]
-    return f"every heading of it has two brackets, [[{table}]]" if table in MANY else f"keep one heading [{table}]"
+    at = re.search(r"\(at line (\d+)", str(problem))
+    line = lines[int(at[1]) - 1].strip() if at and int(at[1]) <= len(lines) else ""
+    if str(problem).startswith(("Cannot declare", "Cannot overwrite")):
+        heading = re.match(r"\[+\s*(\w+)\s*\]", line)
+        if heading is None:
+            return f"what {one_line(_shown(line))} names is there already, keep one of the two"
+        table = heading[1]
+        return f"every heading of it has two brackets, [[{table}]]" if table in MANY else f"keep one heading [{table}]"
+    return f"mend that line, which reads {one_line(_shown(line))}" if line else "mend that line"
 
 
 def _sentence(kind: str, loc: Sequence[int | str], found: Any, message: str) -> str:

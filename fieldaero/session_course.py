@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldaero.course import Course, complete_laps, find_course, lap_position_m, lateral_distance_m
-from fieldaero.errors import CannotAnswerError
+from fieldaero.errors import CannotAnswerError, RunSheetError
 from fieldaero.laps import Lap, LapSource, StartLine, find_laps
 from fieldaero.ride import Ride
 from fieldaero.run_sheet import RunSheet, check_lap_list
@@ -57,7 +57,7 @@ def found_laps(run_sheet: RunSheet, rides: Sequence[Ride], *, former: FoundLaps 
     Raises
     ------
     RunSheetError
-        Where a lap list has another length than the ride has laps.
+        Where a lap list has another length than the ride has laps, or two rides are the same file.
     CannotAnswerError
         Where there are no laps, or not of one course.
     """
@@ -66,12 +66,25 @@ def found_laps(run_sheet: RunSheet, rides: Sequence[Ride], *, former: FoundLaps 
         for k, found in enumerate(former.laps):
             check_lap_list(run_sheet, k, len(found))
         return former
+    _check_rides_once(run_sheet, rides)
     laps = _laps(run_sheet, rides)
     return FoundLaps(rides=tuple(rides), ways=ways, laps=tuple(laps), course=_course(rides, laps))
 
 
 def _same(before: Sequence[Ride], now: Sequence[Ride]) -> bool:
     return len(before) == len(now) and all(a is b for a, b in zip(before, now, strict=True))
+
+
+def _check_rides_once(run_sheet: RunSheet, rides: Sequence[Ride]) -> None:
+    """Refuse a file that stands under two rides, also as a copy: its laps would count twice."""
+    seen: dict[str, int] = {}
+    for k, (entry, ride) in enumerate(zip(run_sheet.rides, rides, strict=True)):
+        before = seen.setdefault(ride.source.sha256, k) if ride.source.sha256 else k
+        if before != k:
+            raise RunSheetError(
+                f"{run_sheet.path.name}: [[rides]] no. {k + 1}, {entry.file} is the same file as no. {before + 1}, "
+                f"{run_sheet.rides[before].file}; its laps count once, so take one of the two out"
+            )
 
 
 def _laps(run_sheet: RunSheet, rides: Sequence[Ride]) -> list[tuple[Lap, ...]]:

@@ -202,6 +202,15 @@ def test_a_ride_that_is_not_there_is_named(tmp_path):
         open_session(read_run_sheet(page))
 
 
+def test_a_file_that_stands_under_two_rides_is_refused_for_its_laps_would_count_twice():
+    ride = usual()[0].ride
+    once = replace(ride, source=replace(ride.source, sha256="ab" * 32))
+    with pytest.raises(RunSheetError, match=r"\[\[rides\]\] no\. 2, ride2\.csv is the same file as no\. 1, ride1\.csv"):
+        brought_together(once, once)
+    other = replace(ride, source=replace(ride.source, sha256="cd" * 32))
+    assert len(brought_together(once, other).rides) == 2
+
+
 @pytest.mark.parametrize(("column", "about"), [("power_w", "no usable power"), ("speed_m_s", "no usable speed")])
 def test_a_ride_without_power_or_speed_is_refused_by_its_name(column, about):
     with pytest.raises(RideError, match=rf"ride1\.csv: {about}"):
