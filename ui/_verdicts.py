@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from html import escape
 from typing import Literal
 
@@ -13,7 +12,7 @@ from _looks import note
 from _ride_cards import plain
 from _state import desk
 from fieldaero.desk_missing import still_missing
-from fieldaero.formatting import MISSING, clock, duration, interval, km_h, number, value_with_uncertainty
+from fieldaero.formatting import MISSING, duration, interval, km_h, number, value_with_uncertainty
 from fieldaero.repeat_check import repeat_check
 from fieldaero.result import Result
 from fieldaero.verdict_text import comparison_cells, is_resolved, verdict_sentence
@@ -23,6 +22,7 @@ __all__ = ["beside", "comparison_table", "lap_table", "repeat_and_drift", "verdi
 FEW = 3
 MOST_ROWS = 24  # shown without scrolling inside the table
 FILLED, HOLLOW = "●", "○"
+FLAGS_PX = 210
 CLOSURE, LEFT_OUT, YAW = "closure [m²]", "left out [m²]", "yaw [°]"
 LAP_HELP = {
     CLOSURE: "CdA by plain closure: from the lap's energy alone, without the joint fit.",
@@ -122,7 +122,6 @@ def lap_table(result: Result) -> None:
             "power [W]": number(row.power_w, places=0),
             YAW: number(row.yaw_deg_median, places=1),
             "time [min]": duration(row.duration_s, places=1),
-            "start [UTC]": clock(None if row.start is None else datetime.fromisoformat(row.start)),
         }
         rows.append(cells)
     height: Literal["content", "auto"] = "content" if len(rows) <= MOST_ROWS else "auto"
@@ -131,7 +130,10 @@ def lap_table(result: Result) -> None:
         hide_index=True,
         width="stretch",
         height=height,
-        column_config={name: st.column_config.TextColumn(name, help=means) for name, means in LAP_HELP.items()},
+        column_config={
+            "flags": st.column_config.TextColumn(width=FLAGS_PX),
+            **{name: st.column_config.TextColumn(name, help=means) for name, means in LAP_HELP.items()},
+        },
     )
     if pair is not None:
         note(
