@@ -9,6 +9,8 @@ import numpy as np
 
 __all__ = ["Balance", "balance_in_words", "design_balance"]
 
+AT_ONE_TIME_H = 0.05 / 60.0  # what is told with a tenth of a minute would be 0.0
+
 
 @dataclass(frozen=True, kw_only=True)
 class Balance:
@@ -76,6 +78,9 @@ def balance_in_words(balance: Balance, *, baseline: str, drift_sd_per_h: float =
     --------
     >>> print(*balance_in_words(design_balance([("A", 0.0), ("B", 0.5)], setups=["A", "B"]), baseline="A"))
     B is ridden on average 30.0 min after A: a drift of 1 % an hour would move the difference by 0.50 %.
+    >>> mirrored = design_balance([("A", 0.0), ("B", 0.1), ("B", 0.2), ("A", 0.3)], setups=["A", "B"])
+    >>> print(*balance_in_words(mirrored, baseline="A"))
+    B is ridden on average at the same time as A: a steady drift cancels.
     """
     if baseline not in balance.middle_h:
         return ()
@@ -84,6 +89,9 @@ def balance_in_words(balance: Balance, *, baseline: str, drift_sd_per_h: float =
         if name == baseline:
             continue
         apart = middle - balance.middle_h[baseline]
+        if abs(apart) < AT_ONE_TIME_H:
+            said.append(f"{name} is ridden on average at the same time as {baseline}: a steady drift cancels.")
+            continue
         when = "after" if apart > 0.0 else "before"
         said.append(
             f"{name} is ridden on average {abs(apart) * 60.0:.1f} min {when} {baseline}: a drift of "
