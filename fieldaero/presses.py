@@ -8,7 +8,7 @@ the lap's length, which the wheel measures to about 0.1 %, evens the presses out
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -97,11 +97,16 @@ def at_the_line(track: Track, presses: list[Press], passed: Passages) -> list[Bo
     # Nearest first: of two presses at one passage the other one was a slip.
     taken: set[tuple[int, str]] = set()
     moved: dict[int, Boundary] = {}
+    at_passage: dict[int, int] = {}
     for _, k, p in sorted(candidates):
         roles = {(p, role) for role in ("ends", "begins") if getattr(presses[k], role)}
         if k not in moved and not roles & taken:
             taken |= roles
-            moved[k] = line[p]
+            moved[k], at_passage[k] = line[p], p
+    # The slip goes there too, and the laps on either side stay whole: what lies between is empty.
+    for _, k, p in sorted(candidates):
+        if k not in moved and presses[k].by_hand and p in (at_passage.get(k - 1), at_passage.get(k + 1)):
+            moved[k] = replace(line[p], note="pressed twice at one passage")
     why = f"no passage of the start line within {PRESS_REACH_S:g} s of it"
     return [moved.get(k) or kept(track, press, why) for k, press in enumerate(presses)]
 

@@ -188,7 +188,9 @@ def wheel_distance_m(ride: Ride) -> NDArray[np.float64]:
     recorded = np.diff(d)
     recorded[recorded < 0.0] = np.nan  # the counter was set back
     known = np.isfinite(d)
-    if np.sum(np.maximum(np.diff(d[known]), 0.0)) < 0.5 * np.nansum(rolled):
+    # What was rolled in a gap of the recording nobody knows but the counter.
+    surely = np.nansum(rolled[np.diff(t) <= LONGEST_INTERVAL_S])
+    if np.sum(np.maximum(np.diff(d[known]), 0.0)) < 0.5 * surely:
         return _summed(rolled)  # a counter that stands still says nothing
     step = np.where(np.isfinite(recorded), recorded, rolled)
     _share_out(step, np.diff(t), d, np.flatnonzero(known))

@@ -44,6 +44,12 @@ def test_a_counter_that_stands_still_is_not_believed():
     assert wheel_distance_m(ride)[-1] == pytest.approx(20.0)
 
 
+def test_a_gap_of_an_hour_throws_no_doubt_on_the_counter():
+    time_s = [*range(5), *range(3604, 3609)]
+    ride = ride_of(time_s=time_s, speed_m_s=[10] * 10, distance_m=[0, 10, 20, 30, 40, 55, 65, 75, 85, 95])
+    assert wheel_distance_m(ride).tolist() == ride.column("distance_m").tolist()
+
+
 def test_the_bike_stands_during_a_pause_of_the_timer():
     pause = Pause(start_s=1.0, end_s=61.0, cause="timer")
     ride = ride_of((pause,), time_s=[0, 1, 61, 62], speed_m_s=[10, 10, 10, 10])
