@@ -24,6 +24,7 @@ from fieldaero.readers import read_ride
 from fieldaero.ride import Ride
 from fieldaero.run_sheet import RunSheet, check_ride_file
 from fieldaero.session_course import LENGTHS_DIFFER, FoundLaps, found_laps
+from fieldaero.unlikely_values import unlikely_air, unlikely_system
 from fieldaero.weather import Conditions, Weather
 
 __all__ = ["NOT_USED", "RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session", "session_of"]
@@ -192,14 +193,16 @@ def session_of(
         As there.
     """
     say = progress or (lambda _: None)
-    warnings: list[str] = list(run_sheet.defaults_used)
+    warnings: list[str] = [*run_sheet.defaults_used, *unlikely_system(run_sheet.system)]
     for ride in rides:
         warnings += [f"{ride.source.file}: {note}" for note in ride.notes]
         _check_sensors(ride)
     say("finding the laps")
     found = found_laps(run_sheet, rides, former=None if former is None else former.found)
     laps, course = found.laps, found.course
-    weather = Weather(run_sheet.observations(date=rides[0].start_time))
+    observations = run_sheet.observations(date=rides[0].start_time)
+    warnings += unlikely_air(observations)
+    weather = Weather(observations)
     conditions = [weather.at(ride.time_s, start_time=ride.start_time) for ride in rides]
     for ride in rides:
         warnings += weather.warnings_for(ride.clock(0.0), ride.clock(ride.time_s[-1]))
