@@ -109,7 +109,7 @@ def test_a_line_beside_the_road_says_what_to_do_and_the_step_can_be_taken_back(l
     next(field for field in at.number_input if field.label == "Latitude [°]").set_value(0.0)
     next(button for button in at.button if button.label == "Cut the laps at this line").click().run()
     drawn(at)
-    assert any("the start line is passed never" in error.value for error in at.error)
+    assert any("The start line is passed never" in error.value for error in at.error)
     at.button(key="take_back").click().run()
     assert not at.error
 
@@ -172,7 +172,7 @@ def with_file(name, content):
 
 def test_a_ride_in_which_no_lap_was_found_says_why_and_shows_its_trace():
     at = with_file("straight.csv", csv_of(f"{t},10.0,{200 + t % 7}" for t in range(600)))
-    assert any("no laps found" in error.value for error in at.error)
+    assert any("No laps found" in error.value for error in at.error)
     assert at.button(key="pick_good").disabled
     assert "Lap by lap" not in [element.value for element in at.header]
 
