@@ -308,7 +308,7 @@ def main() -> int:
             pins = lower_bounds(archives["wheel"])
             print(f"Lowest versions: {', '.join(pins)}", flush=True)
             rows.append(outcome(oldest, versions[oldest], "wheel", archives["wheel"], work, pins))
-    print(f"\n{table(rows)}")
+        print(f"\n{table(rows)}", flush=True)  # before the environments go, which takes a while
     if not same_answer(rows):
         print("The environments differ in the answer to the sample session.")
     return 0 if same_answer(rows) and not any(row.failures for row in rows) else 1
