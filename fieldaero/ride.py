@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -113,7 +114,7 @@ class Ride:
         if self.start_time is not None and self.start_time.tzinfo is None:
             raise RideError(f"{name}: start_time {self.start_time} has no time zone; give aware UTC")
 
-    @property
+    @cached_property  # asked for hundreds of times by an analysis
     def time_s(self) -> NDArray[np.float64]:
         """Seconds since the start of the ride, shape (n,)."""
         return self.column("time_s")
