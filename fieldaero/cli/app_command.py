@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import importlib.util
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -49,8 +48,6 @@ def app(*, sheet: str | None, port: int, browser: bool) -> None:
         "--browser.gatherUsageStats=false",
         *arguments,
     ]
-    # A quick answer and the full fit beside it run at once, each of matrices too small to share among processors.
-    surroundings = {"OPENBLAS_NUM_THREADS": "1", **os.environ}
     with contextlib.suppress(KeyboardInterrupt):
         # Streamlit looks for its settings where it is started; they lie beside the pages.
-        sys.exit(subprocess.run(command, cwd=main.parent, env=surroundings, check=False).returncode)
+        sys.exit(subprocess.run(command, cwd=main.parent, check=False).returncode)

@@ -32,6 +32,8 @@ def main() -> None:
     """Run the command line: the entry point of the installed program."""
     if os.environ.get(DEBUG) != "1" and not sys.warnoptions:
         warnings.simplefilter("ignore")  # meant for developers; what users should know are sentences of ours
+    # The matrices of a fit are too small to share among processors: waiting for one another doubles the work.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that cannot show "−" gets "?", not an error
