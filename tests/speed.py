@@ -24,6 +24,8 @@ __all__ = ["Run", "main", "run"]
 
 ROOT = Path(__file__).resolve().parents[1]
 LAP_M, LAPS_PER_H = 3000.0, 12.5
+# Modules are compiled once, as an installer does it, but not into the checkout.
+COMPILED = str(Path(tempfile.gettempdir(), "fieldaero-compiled"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,11 +39,12 @@ class Run:
 
 def run(*arguments: str, cwd: Path, cache: Path) -> Run:
     """Run a command to its end; it must succeed."""
+    surroundings = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     begun = time.perf_counter()
     process = subprocess.Popen(
         [sys.executable, "-m", "fieldaero", *arguments],
         cwd=cwd,
-        env={**os.environ, "PYTHONPATH": str(ROOT), "FIELDAERO_CACHE": str(cache)},
+        env=surroundings | {"PYTHONPATH": str(ROOT), "FIELDAERO_CACHE": str(cache), "PYTHONPYCACHEPREFIX": COMPILED},
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
     )
