@@ -141,7 +141,7 @@ def _wind(estimates: Estimates) -> WindResult:
     east, north = estimates.fit.mean_wind_m_s
     return WindResult(
         mean_m_s=math.hypot(east, north),
-        from_deg=math.degrees(math.atan2(-east, -north)) % 360.0,
+        from_deg=math.degrees(math.atan2(-east, -north)) % 360.0 if estimates.headings_known else None,
         sd_m_s=estimates.fit.noise["slow_wind_sd_m_s"],
         mean_sd_m_s=float(np.mean(estimates.fit.mean_wind_sd_m_s)),
     )

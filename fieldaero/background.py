@@ -152,7 +152,9 @@ def _lap_air(
     if k is not None:
         share = estimates.fit.segments.duration_s[k] / np.sum(estimates.fit.segments.duration_s[k])
         east, north = (float(share @ estimates.fit.wind_m_s[k, :, i]) for i in (0, 1))
-        wind, from_deg = float(np.hypot(east, north)), float(np.degrees(np.arctan2(-east, -north)) % 360.0)
+        wind = float(np.hypot(east, north))
+        if estimates.headings_known:
+            from_deg = float(np.degrees(np.arctan2(-east, -north)) % 360.0)
         if np.isfinite(yaw[k]).any():
             low, high = (float(x) for x in np.nanpercentile(yaw[k], MIDDLE_PCT))
     return LapAir(

@@ -96,7 +96,8 @@ class LapAir:
     observed_wind_m_s, observed_wind_from_deg, observed_wind_height_m
         Likewise; None where no wind was observed.
     wind_m_s, wind_from_deg
-        Mean over the lap at the rider's height by the joint fit; None for a lap that is not used.
+        Mean over the lap at the rider's height by the joint fit; None for a lap that is not used, and
+        where it comes from also without positions.
     yaw_low_deg, yaw_high_deg
         The middle nine tenths of the yaw angles along the lap, the air from the rider's right positive.
     """

@@ -92,6 +92,11 @@ class Course:
         """Whether the second half retraces the first."""
         return self.turn_position_m is not None
 
+    @property
+    def has_headings(self) -> bool:
+        """Whether the direction of travel is known anywhere, which takes positions."""
+        return bool(np.isfinite(self.heading_along_deg).any())
+
     def heading_deg_at(self, position_m: ArrayLike) -> NDArray[np.float64]:
         """Direction of travel at positions, clockwise from north, 0 to 360, NaN where unknown."""
         p = self.wrapped_m(position_m)

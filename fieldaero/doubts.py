@@ -85,11 +85,17 @@ def _wind_doubts(session: Session, estimates: Estimates) -> list[str]:
     found = []
     east, north = estimates.fit.mean_wind_m_s
     strongest = math.hypot(east, north)
+    if not session.course.has_headings:
+        taken = "The joint fit takes the course for round. " if session.course.closed else ""
+        found.append(
+            "The rides hold no positions, so which way the road leads is not known: the direction of the wind means "
+            f"nothing here, and yaw cannot be told. {taken}Record positions to have both."
+        )
     if session.wind_east_m_s is not None and session.wind_north_m_s is not None:
         observed = math.hypot(session.wind_east_m_s, session.wind_north_m_s)
         apart = math.hypot(session.wind_east_m_s - east, session.wind_north_m_s - north)
         strongest = max(strongest, observed)
-        if apart > max(WINDS_DIFFER_M_S, WINDS_DIFFER * observed):
+        if session.course.has_headings and apart > max(WINDS_DIFFER_M_S, WINDS_DIFFER * observed):
             found.append(
                 f"The weather puts the wind at {observed:.1f} m/s at the rider's height, the laps at "
                 f"{math.hypot(east, north):.1f} m/s, {apart:.1f} m/s apart with the direction. Check speed (m/s, not "

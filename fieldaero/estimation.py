@@ -50,6 +50,8 @@ class Estimates:
         What all laps have in common.
     crr_se, crr_estimated
         Standard uncertainty of Crr, and whether the laps had a say in it.
+    headings_known
+        Whether directions, of the wind and of its yaw, mean anything; not for rides without positions.
     budget
         One set of rows per comparison.
     warnings
@@ -63,6 +65,7 @@ class Estimates:
     inputs: tuple[CommonInput, ...]
     crr_se: float
     crr_estimated: bool
+    headings_known: bool
     budget: tuple[BudgetRow, ...]
     warnings: tuple[str, ...]
 
@@ -147,6 +150,7 @@ def estimate_session(
         inputs=inputs,
         crr_se=crr_se,
         crr_estimated=estimated,
+        headings_known=session.course.has_headings,
         budget=_budgets(comparison, inputs),
         warnings=tuple(warnings),
     )
@@ -212,6 +216,7 @@ def _observed_wind(session: Session) -> tuple[float, float] | None:
     knowledge that winds of either direction come in about this strength, a normal prior
     of mean zero with half of w^2 in either component.  On a road ridden one way the wind
     itself counts, not its square, and an observation is right on average as it stands.
+    On a closed course without positions the direction means nothing and only that prior is left.
     """
     if session.wind_east_m_s is None or session.wind_north_m_s is None:
         return None
@@ -220,6 +225,8 @@ def _observed_wind(session: Session) -> tuple[float, float] | None:
     if not session.course.closed:
         return 1.0, float(np.sqrt(variance))
     usual = max(observed**2 / 2.0, variance)
+    if not session.course.has_headings:
+        return 0.0, float(np.sqrt(usual))
     share = usual / (usual + variance)
     return share, float(np.sqrt(share * variance))
 

@@ -29,7 +29,7 @@ def segment_yaw_deg(estimates: Estimates) -> Floats:
     s, wind = estimates.fit.segments, estimates.fit.wind_m_s
     along = np.sum(wind * s.heading, axis=2)
     across = wind[:, :, 1] * s.heading[:, :, 0] - wind[:, :, 0] * s.heading[:, :, 1]
-    known = np.linalg.norm(s.heading, axis=2) > 0.5
+    known = (np.linalg.norm(s.heading, axis=2) > 0.5) & estimates.headings_known
     return np.where(known, np.degrees(np.arctan2(across, s.speed_m_s - along)), np.nan)
 
 

@@ -156,10 +156,10 @@ class CrrResult:
 
 @dataclass(frozen=True, kw_only=True)
 class WindResult:
-    """Wind at the rider's height: mean, where it comes from, and how much it wandered."""
+    """Wind at the rider's height: mean, where it comes from (None without positions), and how much it wandered."""
 
     mean_m_s: float
-    from_deg: float
+    from_deg: float | None
     sd_m_s: float | None
     mean_sd_m_s: float | None = None
 

@@ -134,8 +134,9 @@ def _columns(session: Session, k: int) -> Floats:
     change = np.where(known, np.nan_to_num(np.diff(speed)), 0.0)
     cube = v**3 + v * change**2 / 4.0
     square = v**2 + change**2 / 12.0
-    turn = np.radians(np.nan_to_num(b.heading_deg))
-    has_way = np.isfinite(b.heading_deg)
+    heading = b.heading_deg if session.course.has_headings else _round_heading_deg(session, k)
+    turn = np.radians(np.nan_to_num(heading))
+    has_way = np.isfinite(heading)
     east, north = np.where(has_way, np.sin(turn), 0.0), np.where(has_way, np.cos(turn), 0.0)
     system = session.run_sheet.system
     inert = b.weight_n / session.gravity_m_s2 + system.rotating_mass_kg
@@ -168,6 +169,19 @@ def _columns(session: Session, k: int) -> Floats:
     )
 
 
+def _round_heading_deg(session: Session, k: int) -> Floats:
+    """Direction of travel between samples on a round course of the lap's length, for rides without positions.
+
+    Gusts along the way count though nobody knows where the way leads: without them, places that the wind
+    made fast look like places of little drag.  A mean wind averages out as on any closed course.
+    """
+    course, ride = session.course, session.rides[k]
+    if not course.closed:
+        return np.full(len(ride.balance.duration_s), np.nan)
+    before, after = ride.position_m[:-1], ride.position_m[1:]
+    return np.asarray(360.0 * np.where(np.isfinite(before), before, after) / course.length_m)
+
+
 def _overlap(t: Floats, start: float, end: float) -> Floats:
     """Time of each interval that lies between two moments [s]."""
     return np.asarray(np.maximum(np.minimum(t[1:], end) - np.maximum(t[:-1], start), 0.0), dtype=np.float64)
@@ -192,7 +206,7 @@ def _edge_times(ride: SessionRide, lap: SessionLap, cells: RoadCells, length_m: 
 def _expected_wind(session: Session, laps: Sequence[SessionLap], middle_s: Floats, offsets: Sequence[float]) -> Floats:
     """Observed wind at the rider's height, where the air goes, shape (K, n, 2); zero where unknown."""
     wind = np.zeros((*middle_s.shape, 2))
-    if session.wind_east_m_s is None:
+    if session.wind_east_m_s is None or not session.course.has_headings:
         return wind
     for row, lap in enumerate(laps):
         ride = session.rides[lap.ride]

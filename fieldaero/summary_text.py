@@ -151,10 +151,9 @@ def _facts(result: Result) -> list[str]:
     if result.wind is None:
         found.append("Wind: not known.")
     else:
-        found.append(
-            f"Wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s from "
-            f"{number(result.wind.from_deg, places=0)}°."
-        )
+        origin = result.wind.from_deg
+        whence = ", from a direction that is not known" if origin is None else f" from {number(origin)}°"
+        found.append(f"Wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s{whence}.")
     if result.lap_scatter_m2 is not None:
         found.append(f"Scatter from lap to lap {number(result.lap_scatter_m2, places=4)} m².")
     inputs = ", ".join(f"{item.file} ({item.sha256[:12]})" for item in result.inputs)

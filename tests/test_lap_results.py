@@ -13,7 +13,12 @@ from fieldaero.lap_results import segment_yaw_deg
 from fieldaero.result import Result
 from fieldaero.simulate import SimulatedSession, Wind
 from tests.simulate.sessions import session
-from tests.whole_sessions import AIR, brought_together, sample_result, usual, without
+from tests.whole_sessions import AIR, brought_together, sample_result, usual, with_columns, without
+
+NO_POSITIONS = (
+    "The rides hold no positions, so which way the road leads is not known: the direction of the wind means nothing "
+    "here, and yaw cannot be told. The joint fit takes the course for round. Record positions to have both."
+)
 
 
 @cache
@@ -113,3 +118,30 @@ def test_a_wind_from_the_left_has_negative_yaw():
     northward = found.estimates.fit.segments.heading[..., 1] > math.cos(math.radians(30.0))
     assert northward.any()
     assert (segment_yaw_deg(found.estimates)[northward] < 0.0).all()
+
+
+@cache
+def without_positions() -> tuple[SimulatedSession, Result]:
+    made = session(wind=Wind(speed_m_s=2.0, from_deg=250.0, gust_sd_m_s=0.6))
+    observed = AIR | {"wind_speed_m_s": 2.0, "wind_from_deg": 250.0, "wind_height_m": 1.0}
+    ride = with_columns(made.ride, latitude_deg=math.nan, longitude_deg=math.nan)
+    return made, analyse_session(brought_together(ride, weather=(observed,)))
+
+
+def test_without_positions_gusts_are_not_taken_for_little_drag():
+    made, found = without_positions()
+    for row, cda in zip(found.lap_results[1:5], made.truth.lap_cda_m2, strict=True):
+        assert row.cda_m2 == pytest.approx(cda, rel=0.04)
+
+
+def test_without_positions_neither_yaw_nor_the_direction_of_the_wind_is_told():
+    found = without_positions()[1]
+    assert np.isnan(segment_yaw_deg(found.estimates)).all()
+    assert all(row.yaw_deg_median is None for row in found.lap_results)
+    assert found.yaw_result.yaw_rms_deg is None
+    assert found.background.yaw_ridden == ()
+    assert all((row.wind_from_deg, row.yaw_low_deg, row.yaw_high_deg) == (None,) * 3 for row in found.background.air)
+    assert found.wind.from_deg is None
+    assert "m/s, from a direction that is not known." in found.summary()
+    assert [s for s in found.warnings if "no positions" in s] == [NO_POSITIONS]
+    assert not any("The weather puts the wind" in sentence for sentence in found.warnings)

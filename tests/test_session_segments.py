@@ -136,12 +136,24 @@ def test_headings_are_unit_vectors_of_the_way_ridden():
     assert along.min() > math.cos(math.radians(10.0))
 
 
-def test_without_positions_no_wind_can_enter():
-    made = usual()[0]
-    s = segments_of(brought_together(with_columns(made.ride, **LOST)))
-    assert not s.heading.any()
-    assert not s.wind_first.any()
-    assert s.wind_second.all()
+def test_without_positions_a_mean_wind_averages_out_over_a_lap_and_a_gust_along_the_way_counts():
+    s = segments_of(brought_together(with_columns(usual()[0].ride, **LOST)))
+    whole = segments_of(usual()[1])
+    assert np.linalg.norm(s.heading, axis=2) == pytest.approx(np.ones(s.base_m.shape))
+    # Every direction is ridden alike: what is left of a mean wind is small beside what a gust does.
+    by_gusts = np.sum(s.wind_first * s.heading, axis=2)
+    assert by_gusts == pytest.approx(np.sum(whole.wind_first * whole.heading, axis=2), rel=0.01)
+    assert np.abs(s.wind_first.sum(axis=1)).max() < 0.1 * by_gusts.sum(axis=1).min()
+
+
+def test_without_positions_the_observed_direction_is_not_expected():
+    seen = AIR | {"wind_speed_m_s": 3.0, "wind_from_deg": 180.0, "wind_height_m": 10.0}
+    with_it, without_it = (
+        segments_of(brought_together(ride, weather=(seen,)))
+        for ride in (usual()[0].ride, with_columns(usual()[0].ride, **LOST))
+    )
+    assert with_it.expected_wind_m_s.any()
+    assert not without_it.expected_wind_m_s.any()
 
 
 def test_the_expected_wind_is_the_observed_one_at_that_moment_at_the_rider():

@@ -21,7 +21,9 @@ def estimates(*, heading, wind, setups, speed=10.0, duration=5.0, unknown=0.0):
         unknown_s=np.broadcast_to(unknown, shape),
     )
     return SimpleNamespace(
-        fit=SimpleNamespace(segments=segments, wind_m_s=wind), laps=[SimpleNamespace(setup=s) for s in setups]
+        fit=SimpleNamespace(segments=segments, wind_m_s=wind),
+        laps=[SimpleNamespace(setup=s) for s in setups],
+        headings_known=True,
     )
 
 

@@ -170,7 +170,8 @@ def repeat_and_drift(result: Result) -> None:
         f"given as {number(result.crr.given, places=4)}."
     )
     if result.wind is not None:
+        origin = result.wind.from_deg
         st.write(
             f"Mean wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s "
-            f"from {number(result.wind.from_deg)}°."
+            + ("from a direction that is not known." if origin is None else f"from {number(origin)}°.")
         )
