@@ -21,7 +21,7 @@ from fieldaero.race_results import race_results
 from fieldaero.result import CrrResult, DriftResult, InputFile, Result, WindResult
 from fieldaero.run_sheet import read_run_sheet
 from fieldaero.session import Session, open_session
-from fieldaero.session_segments import fittable_laps
+from fieldaero.session_segments import fittable_laps, why_not_fittable
 from fieldaero.tunnel import tunnel_results
 from fieldaero.tunnel_sweep import read_sweeps
 from fieldaero.version import VERSION
@@ -80,10 +80,7 @@ def analyse_session(
     sweeps = read_sweeps(sheet)
     chosen = fittable_laps(session)
     if not chosen:
-        raise CannotAnswerError(
-            f"{sheet.path.name}: no lap gives a drag area. Name at least one whole lap with power and speed for a "
-            "setup under [[rides]] laps."
-        )
+        raise CannotAnswerError(f"{sheet.path.name}: no lap gives a drag area. {_none_because(session)}")
     say("fitting all laps together")
     try:
         estimates = estimate_session(session, laps=chosen, start=start)
@@ -135,6 +132,16 @@ def analyse_session(
         warnings=tuple(dict.fromkeys(warnings)),
     )
     return with_background(result)
+
+
+def _none_because(session: Session) -> str:
+    used = [lap for lap in session.laps if lap.used]
+    if not used:
+        return "Name at least one whole lap with power and speed for a setup under [[rides]] laps."
+    first = used[0]
+    file = session.rides[first.ride].ride.source.file
+    of_many = "" if len(used) == 1 else f", the first of {len(used)} named for setups"
+    return f"{file}, lap {first.lap.number}{of_many}: {why_not_fittable(session, first)}."
 
 
 def _wind(estimates: Estimates) -> WindResult:

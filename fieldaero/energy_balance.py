@@ -34,7 +34,10 @@ __all__ = ["EnergyBalance", "energy_balance", "power_lag_s"]
 Floats = NDArray[np.float64]
 
 POWER_OF_END_UP_TO_S = 1.5  # the sample rate up to which one stamp's power is one interval's power
-LONGEST_INTERVAL_S = 5.0  # beyond it the recording has a gap: what happened there is unknown
+# Beyond a step of the first the recording has a gap and what happened there is unknown.  A device that saves samples
+# is met up to the second: riding changes little in ten seconds, and then the mean of both ends still holds.
+LONGEST_INTERVAL_S = (5.0, 10.0)
+OWN_STEPS = 1.5  # times the step that nine of ten of the ride's own do not exceed
 LONGEST_POWER_BRIDGE_S = 10.0  # power missing for no longer than this is bridged by interpolation
 LONGEST_SPEED_BRIDGE_S = 5.0
 LAGS_S = np.arange(-3.0, 3.01, 0.25)
@@ -154,7 +157,7 @@ def energy_balance(
     rho = _at_samples(air_density_kg_m3, n)
     heading = _middle_heading_deg(_at_samples(heading_deg, n))
     power = _interval_power_w(t, P, power_lag_s)
-    known = np.isfinite(power) & np.isfinite(v[:-1]) & np.isfinite(v[1:]) & (dt <= LONGEST_INTERVAL_S)
+    known = np.isfinite(power) & np.isfinite(v[:-1]) & np.isfinite(v[1:]) & (dt <= _longest_interval_s(dt))
 
     turn = np.radians(np.nan_to_num(heading))
     has_way = np.isfinite(heading)
@@ -256,6 +259,12 @@ def _lowest(scatter: Callable[[float], float]) -> float:
     bend = below - 2.0 * lowest + above
     step = 0.5 * (below - above) / bend if bend > 0.0 else 0.0
     return float(round(LAGS_S[k] + step * (LAGS_S[1] - LAGS_S[0]), 2))
+
+
+def _longest_interval_s(dt: Floats) -> float:
+    """Longest step between samples that is no gap, by the ride's own steps [s]."""
+    usual = float(np.quantile(dt, 0.9, method="lower")) if len(dt) else 0.0
+    return float(np.clip(OWN_STEPS * usual, *LONGEST_INTERVAL_S))
 
 
 def _interval_power_w(t: Floats, power: Floats, lag: float) -> Floats:

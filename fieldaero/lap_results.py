@@ -7,10 +7,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.closure import LapClosure, lap_closure
+from fieldaero.closure import lap_closure
 from fieldaero.estimation import Estimates
 from fieldaero.result import LapResult
 from fieldaero.session import Session, SessionLap
+from fieldaero.session_segments import why_not_fittable
 
 __all__ = ["lap_results", "segment_yaw_deg"]
 
@@ -69,11 +70,5 @@ def _row(session: Session, entry: SessionLap, estimates: Estimates, k: int | Non
         residual_rms_m=None if k is None else float(np.sqrt(np.mean(fit.residual_m[k] ** 2))),
         outlier=k is not None and bool(estimates.comparison.influence.outlier[k]),
         flag_sentences=tuple(flag.sentence for flag in lap.flags),
-        why_not=_why_not(session, entry, closure) if k is None and entry.used else "",
+        why_not=why_not_fittable(session, entry) if k is None and entry.used else "",
     )
-
-
-def _why_not(session: Session, entry: SessionLap, closure: LapClosure) -> str:
-    if not entry.whole:
-        return f"{entry.lap.distance_m:.0f} m is not a whole lap of {session.course.length_m:.0f} m"
-    return f"power or speed is missing for {closure.unknown_s:.0f} s of it"

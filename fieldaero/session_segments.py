@@ -11,7 +11,7 @@ from fieldaero.atmosphere import wind_at_height_m_s
 from fieldaero.joint_fit import RoadCells, Segments, road_cells
 from fieldaero.session import RIDER_HEIGHT_M, Session, SessionLap, SessionRide
 
-__all__ = ["cut_laps", "fittable_laps"]
+__all__ = ["cut_laps", "fittable_laps", "why_not_fittable"]
 
 Floats = NDArray[np.float64]
 
@@ -20,11 +20,27 @@ MOST_SEGMENTS = 240
 BETWEEN_RIDES_S = 600.0  # taken where rides have no clock to say
 MOST_UNKNOWN = 0.25  # share of a lap without a balance beyond which it cannot take part
 QUANTITIES = 13
+SPARSE_S = 1.5  # between samples, beyond which the recording itself is what to mend
 
 
 def fittable_laps(session: Session) -> tuple[SessionLap, ...]:
     """Return the used laps that are whole and have a balance for most of their way."""
     return tuple(lap for lap in session.laps if lap.used and lap.whole and _has_balance(session, lap))
+
+
+def why_not_fittable(session: Session, lap: SessionLap) -> str:
+    """Return in words why :func:`fittable_laps` passes over a used lap, and the remedy where there is one."""
+    if not lap.whole:
+        return f"{lap.lap.distance_m:.0f} m is not a whole lap of {session.course.length_m:.0f} m"
+    ride = session.rides[lap.ride]
+    unknown = ride.balance.unknown_s(lap.lap.start_s, lap.lap.end_s)
+    step = float(np.median(ride.balance.duration_s))
+    if step > SPARSE_S:
+        return (
+            f"the device recorded about every {step:.0f} s, which leaves {unknown:.0f} s of it unknown; set it to "
+            "record each second"
+        )
+    return f"power or speed is missing for {unknown:.0f} s of it"
 
 
 def _has_balance(session: Session, lap: SessionLap) -> bool:

@@ -187,11 +187,18 @@ def test_a_gap_in_the_recording_is_unknown_and_adds_nothing():
         assert np.all(np.isfinite(getattr(balance, name)))
 
 
-def test_five_seconds_between_samples_are_no_gap_and_six_are():
-    five = balance_of(ride_of(time_s=[0, 5, 10], power_w=200.0, speed_m_s=10.0))
-    six = balance_of(ride_of(time_s=[0, 6, 12], power_w=200.0, speed_m_s=10.0))
-    assert five.known.all()
-    assert not six.known.any()
+@pytest.mark.parametrize(
+    ("usual_s", "bridged_s", "gap_s"), [(1.0, 5.0, 6.0), (3.0, 5.0, 6.0), (6.0, 9.0, 10.0), (8.0, 10.0, 11.0)]
+)
+def test_a_step_is_a_gap_beyond_five_seconds_or_half_as_long_again_as_the_rides_own_longest(usual_s, bridged_s, gap_s):
+    steps = [usual_s] * 20 + [bridged_s] + [usual_s] * 20 + [gap_s]
+    balance = balance_of(ride_of(time_s=np.concatenate([[0.0], np.cumsum(steps)]), power_w=200.0, speed_m_s=10.0))
+    assert balance.known[:-1].all()
+    assert not balance.known[-1]
+
+
+def test_a_device_that_writes_every_twelve_seconds_tells_no_balance():
+    assert not balance_of(ride_of(time_s=np.arange(0.0, 120.0, 12.0), power_w=200.0, speed_m_s=10.0)).known.any()
 
 
 def test_unknown_time_is_counted_between_any_two_moments():

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 
 from fieldaero.analysis import analyse_session
+from fieldaero.errors import CannotAnswerError
 from fieldaero.lap_results import segment_yaw_deg
 from fieldaero.result import Result
+from fieldaero.ride import Ride
 from fieldaero.simulate import SimulatedSession, Wind
 from tests.simulate.sessions import session
 from tests.whole_sessions import AIR, brought_together, sample_result, usual, with_columns, without
@@ -89,6 +92,28 @@ def test_a_lap_named_for_a_setup_and_left_out_says_why():
     assert lost.lap_results[2].why_not == "power or speed is missing for 100 s of it"
     assert not lost.lap_results[2].used
     assert any("ride1.csv, lap 3" in sentence and "left out" in sentence for sentence in lost.warnings)
+
+
+def thinned(ride: Ride, *steps: int) -> Ride:
+    """The ride as a device writes it that skips samples, by these steps over and over."""
+    rows = np.cumsum(np.resize(steps, len(ride.table)))
+    return replace(ride, table=ride.table.iloc[rows[rows < len(ride.table)]].reset_index(drop=True))
+
+
+def test_a_device_that_writes_at_uneven_steps_of_up_to_eight_seconds_loses_no_lap():
+    made = usual()[0]
+    rows = analyse_session(brought_together(thinned(made.ride, 3, 7, 5, 8, 6, 7))).lap_results[1:5]
+    assert all(row.used for row in rows)
+    assert [row.cda_m2 for row in rows] == pytest.approx(made.truth.lap_cda_m2, rel=0.05)
+
+
+def test_laps_written_too_seldom_say_so_with_a_remedy():
+    with pytest.raises(CannotAnswerError) as told:
+        analyse_session(brought_together(thinned(usual()[0].ride, 12)))
+    why = "the device recorded about every 12 s, which leaves 2"
+    first = "ride1.csv, lap 2, the first of 4 named for setups"
+    assert str(told.value).startswith(f"test.toml: no lap gives a drag area. {first}: {why}")
+    assert str(told.value).endswith("s of it unknown; set it to record each second.")
 
 
 @cache
