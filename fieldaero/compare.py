@@ -11,6 +11,9 @@ often estimate it as zero and promise too much.  Contrasts by generalised least 
 degrees of freedom after Kenward and Roger, which also carry the uncertainty of the
 joint fit's noise parameters; several setups against one baseline get simultaneous
 intervals.
+
+On laps of a minute or less what a rider changes, and what the wind does, lasts for several
+laps.  There every stint, laps of one setup in a row, has an effect of its own too.
 """
 
 from __future__ import annotations
@@ -34,6 +37,7 @@ SCATTER_PRIOR_DF = 1.0
 SCATTER_PRIOR_SD = 0.003  # of the drag area: a rider who tries to hold a position; common practice, no source
 OUTLIER_P = 0.01  # chance that among all laps of a clean session one is called an outlier
 MOST_OUTLIERS = 3  # with more, the session rather than a lap is in doubt
+SHORT_LAP_S = 120.0  # a position slips over minutes, not within a lap of a track; common practice, no source
 ALONE = 1e-9  # of a lap's information that the other laps leave to judge it by
 
 
@@ -51,6 +55,8 @@ class LapTable:
         Name of each lap's setup.
     time_h
         Middle of each lap on the session's clock [h], shape (K,).
+    lasting_s
+        How long each lap took [s], shape (K,); None where they are known to be long.
     slopes_m4, slope_covariance
         Derivatives of the covariance by parameters estimated before, shape (q, K, K), and
         the covariance of these, shape (q, q); None where the covariance is simply known.
@@ -60,6 +66,7 @@ class LapTable:
     covariance_m4: Floats
     setup: tuple[str, ...]
     time_h: Floats
+    lasting_s: Floats | None = None
     slopes_m4: Floats | None = None
     slope_covariance: Floats | None = None
 
@@ -212,18 +219,26 @@ def _fit(
     return fit_linear_mixed(
         laps.cda_m2,
         design=np.column_stack([_design(laps, names), np.eye(len(laps.cda_m2))[:, list(own_effect)]]),
-        components=[
-            VarianceComponent(
-                name="lap",
-                structure=np.eye(len(laps.cda_m2)),
-                prior_df=SCATTER_PRIOR_DF,
-                prior_scale=(SCATTER_PRIOR_SD * float(np.mean(laps.cda_m2))) ** 2,
-            )
-        ],
+        components=_components(laps),
         known_covariance=_known(laps, drift_sd_per_h),
         earlier_stage=earlier,
         columns=[*names, *(f"lap {k + 1}" for k in own_effect)],
     )
+
+
+def _components(laps: LapTable) -> list[VarianceComponent]:
+    """Scatter from lap to lap, and from stint to stint where laps are short and stints repeat."""
+    scale = (SCATTER_PRIOR_SD * float(np.mean(laps.cda_m2))) ** 2
+    structures = {"lap": np.eye(len(laps.setup))}
+    begins = [k > 0 and laps.setup[k] != laps.setup[k - 1] for k in range(len(laps.setup))]
+    stint = np.cumsum(begins)
+    short = laps.lasting_s is not None and float(np.median(laps.lasting_s)) < SHORT_LAP_S
+    if short and len(set(laps.setup)) < stint[-1] + 1 < len(stint):
+        structures["stint"] = np.equal.outer(stint, stint).astype(np.float64)
+    return [
+        VarianceComponent(name=name, structure=structure, prior_df=SCATTER_PRIOR_DF, prior_scale=scale)
+        for name, structure in structures.items()
+    ]
 
 
 def _df(df: float) -> float:
@@ -255,8 +270,8 @@ def _compared(
 
 
 def _covariance(laps: LapTable, fit: LinearMixedFit, drift_sd_per_h: float) -> Floats:
-    tau2 = float(fit.theta[0]) if np.isfinite(fit.theta[0]) else 0.0
-    return _known(laps, drift_sd_per_h) + tau2 * np.eye(len(laps.cda_m2))
+    effects = [tau2 * c.structure for tau2, c in zip(fit.theta, _components(laps), strict=True) if np.isfinite(tau2)]
+    return np.asarray(_known(laps, drift_sd_per_h) + sum(effects))
 
 
 def _gls(V: Floats, X: Floats) -> Floats:

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from fieldaero.budget import BudgetRow, CommonInput, budget, common_covariance_m4, common_inputs
 from fieldaero.compare import Comparison, LapTable, compare_setups
 from fieldaero.course import Course
-from fieldaero.joint_fit import FitSettings, JointFit, RoadCells, Segments, joint_fit
+from fieldaero.joint_fit import FitSettings, JointFit, RoadCells, Segments, joint_fit, stray_cells
 from fieldaero.joint_fit.inputs import input_sensitivities
 from fieldaero.session import Session, SessionLap
 from fieldaero.session_segments import cut_laps, fittable_laps
+from fieldaero.stretches import stretches
 
 __all__ = ["Estimates", "crr_prior_sd", "estimate_session"]
 
@@ -106,6 +107,8 @@ def estimate_session(
     """
     chosen = tuple(laps) if laps is not None else fittable_laps(session)
     segments = cut_laps(session, chosen)
+    stray = stray_cells(segments, crr=session.run_sheet.system.crr)
+    segments = replace(segments, unknown_s=np.where(stray, segments.duration_s, segments.unknown_s))
     estimated = session.run_sheet.analysis.estimate_crr or _speeds_tell_crr(segments, chosen)
     settings, warnings = _settings(session, segments.cells, crr_estimated=estimated)
     observed = _observed_wind(session)
@@ -134,6 +137,7 @@ def estimate_session(
             covariance_m4=covariance,
             setup=tuple(lap.setup for lap in chosen),
             time_h=(segments.start_s + segments.end_s) / 7200.0,
+            lasting_s=segments.end_s - segments.start_s,
             slopes_m4=fit.covariance_slopes if hyper_uncertainty else None,
             slope_covariance=fit.theta_covariance if hyper_uncertainty else None,
         ),
@@ -152,8 +156,23 @@ def estimate_session(
         crr_estimated=estimated,
         headings_known=session.course.has_headings,
         budget=_budgets(comparison, inputs),
-        warnings=tuple(warnings),
+        warnings=(*warnings, *_told_astray(session, chosen, segments.cells, stray)),
     )
+
+
+def _told_astray(session: Session, laps: Sequence[SessionLap], cells: RoadCells, stray: NDArray[np.bool_]) -> list[str]:
+    """Return one sentence for each lap of which a stretch was left out."""
+    told = []
+    for lap, row in zip(laps, stray, strict=True):
+        runs = stretches(row, np.arange(float(len(row))))
+        where = [f"{cells.edge_m[i]:.0f} to {cells.edge_m[j + 1]:.0f} m" for i, j in runs]
+        if where:
+            name = f"{session.rides[lap.ride].ride.source.file}, lap {lap.lap.number}"
+            told.append(
+                f"{name}: left out {' and '.join(where)} along the lap, where it lies far from all other laps. "
+                "Look for traffic, another road, the brakes or a sensor."
+            )
+    return told
 
 
 def _pairs(session: Session) -> list[tuple[str, str]]:

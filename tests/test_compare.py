@@ -383,3 +383,42 @@ def test_a_setups_interval_is_students_for_the_level_asked_for(without_prior):
     for level in (0.8, 0.95):
         expected = stats.ttest_1samp(y, 0.0).confidence_interval(level)
         assert mean.interval(level=level) == pytest.approx(tuple(expected), rel=1e-5)
+
+
+def stints(lasting_s, *, seed=3):
+    """Eight stints of six laps whose drag areas move from stint to stint and hardly within one."""
+    rng = np.random.default_rng(seed)
+    setup = [name for name in ABAB for _ in range(6)]
+    y = 0.25 + np.repeat(0.004 * rng.normal(size=8), 6) + 0.0005 * rng.normal(size=48)
+    return laps(y, setup, time_h=np.arange(48) * lasting_s / 3600.0, lasting_s=np.full(48, lasting_s))
+
+
+def test_short_laps_of_one_stint_do_not_pass_for_independent_ones():
+    def found(lasting_s):
+        return compare_setups(stints(lasting_s), baseline="A", setups=["A", "B"], drift_sd_per_h=0.0).comparisons[0]
+
+    short, long = found(25.0), found(300.0)
+    assert short.se_m2 > 2.0 * long.se_m2
+    assert short.df < 10.0 < long.df
+
+
+def test_a_stints_effect_agrees_with_a_mixed_model_of_statsmodels(without_prior):
+    table = stints(25.0)
+    y, stint = table.cda_m2, np.repeat(np.arange(8), 6)
+    X = columns(table.setup, ["A", "B"])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        other = sm.MixedLM(100.0 * y, X, groups=stint).fit(reml=True, method="bfgs", gtol=1e-10)
+    found = compare_setups(table, baseline="A", setups=["A", "B"], drift_sd_per_h=0.0)
+    assert found.comparisons[0].delta_cda_m2 == pytest.approx((other.params[1] - other.params[0]) / 100.0, rel=1e-4)
+    assert found.lap_scatter_m2 == pytest.approx(np.sqrt(other.scale) / 100.0, rel=1e-3)
+    c = np.array([-1.0, 1.0])
+    other_se = float(np.sqrt(c @ other.cov_params()[:2, :2] @ c)) / 100.0
+    assert found.comparisons[0].se_m2 == pytest.approx(other_se, rel=1e-3)  # balanced: Kenward and Roger add nothing
+
+
+def test_a_stint_each_tells_nothing_of_stints():
+    table = laps([0.25, 0.251, 0.249, 0.24, 0.241, 0.239], "AAABBB", lasting_s=np.full(6, 25.0))
+    plain = laps(table.cda_m2, table.setup)
+    one, other = (compare_setups(t, baseline="A", setups=["A", "B"]).comparisons[0] for t in (table, plain))
+    assert one == other

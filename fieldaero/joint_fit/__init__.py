@@ -2,5 +2,6 @@
 
 from fieldaero.joint_fit.fit import FitSettings, JointFit, joint_fit
 from fieldaero.joint_fit.segments import RoadCells, Segments, road_cells
+from fieldaero.joint_fit.stray_cells import stray_cells
 
-__all__ = ["FitSettings", "JointFit", "RoadCells", "Segments", "joint_fit", "road_cells"]
+__all__ = ["FitSettings", "JointFit", "RoadCells", "Segments", "joint_fit", "road_cells", "stray_cells"]

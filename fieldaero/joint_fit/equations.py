@@ -12,6 +12,10 @@ w = expected + mean + d,
 
     base + g.(w0 - expected) = CdA a(w0) + g.(mean + d) + Crr roll + b_j braked + dz + noise
 
+A lap whose line was crossed a metre or two away from where positions say has all its cells as
+much too far along the road.  That is noise common to the lap: it goes with the change of
+grade from one edge of a cell to the other, taken from the laps' own rises.
+
 and for a recorded air speed V = |v h - w| with its scale 1 + e
 
     V_recorded - V0 + q.(w0 - expected) = q.(mean + d) + e V0 + noise,   q = -(v h - w0) / V0.
@@ -87,6 +91,8 @@ class Equations:
         Columns of the shared unknowns, shape (K, r, 4 + cells + braked places).
     wind_sensitivity, air_speed_sensitivity
         Change of either equation per m/s of wind along the travel, shape (K, n); None without air speed.
+    shift_sensitivity
+        Change of a lap's equations per metre that its cells lie too far along the road [m/m], shape (n,).
     air_speed_known
         Where an air speed was recorded, shape (K, n); None without.
     """
@@ -97,6 +103,7 @@ class Equations:
     wind_sensitivity: Floats
     air_speed_sensitivity: Floats | None
     air_speed_known: NDArray[np.bool_] | None
+    shift_sensitivity: Floats
 
 
 def linearise(segments: Segments, nodes: Layout, *, cda_m2: Floats, wind_m_s: Floats) -> Equations:
@@ -117,6 +124,7 @@ def linearise(segments: Segments, nodes: Layout, *, cda_m2: Floats, wind_m_s: Fl
     shared[:, np.arange(n), CELLS + np.arange(n)] = 1.0
     shared[:, braked, CELLS + cells + np.arange(len(braked))] = segments.braked_m[:, braked]
     right = segments.base_m + np.sum(g * (w0 - expected), axis=2)
+    shifted = _shift_sensitivity(segments.base_m - cda_m2[:, None] * a, segments)
     if not segments.has_air_speed:
         return Equations(
             right=right,
@@ -125,6 +133,7 @@ def linearise(segments: Segments, nodes: Layout, *, cda_m2: Floats, wind_m_s: Fl
             wind_sensitivity=along,
             air_speed_sensitivity=None,
             air_speed_known=None,
+            shift_sensitivity=shifted,
         )
     known = np.isfinite(segments.air_speed_m_s)
     flow = segments.speed_m_s[:, :, None] * segments.heading - w0
@@ -142,4 +151,22 @@ def linearise(segments: Segments, nodes: Layout, *, cda_m2: Floats, wind_m_s: Fl
         wind_sensitivity=along,
         air_speed_sensitivity=np.sum(q * segments.heading, axis=2),
         air_speed_known=known,
+        shift_sensitivity=shifted,
     )
+
+
+def _shift_sensitivity(rise_m: Floats, segments: Segments) -> Floats:
+    """Grade at the far edge of each cell less that at its near edge, from rises of shape (K, n).
+
+    The rises may hold anything that goes with the way, as the rolling loss does.  The median over
+    laps serves: one lap that is far off must not draw the others' road.
+    """
+    known = segments.unknown_s <= 0.0
+    counts = known.any(axis=0)
+    rise, way = (
+        np.where(counts, np.nanmedian(np.where(known | ~counts, part, np.nan), axis=0), 0.0)
+        for part in (rise_m, segments.roll_m)
+    )
+    both = way + np.roll(way, 1)
+    near = np.where(both > 0.0, (rise + np.roll(rise, 1)) / np.where(both > 0.0, both, 1.0), 0.0)
+    return np.asarray(np.roll(near, -1) - near)

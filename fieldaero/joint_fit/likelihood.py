@@ -115,6 +115,7 @@ def estimate(
         wind_sensitivity=equations.wind_sensitivity,
         air_speed_sensitivity=equations.air_speed_sensitivity,
         air_speed_known=equations.air_speed_known,
+        shift_sensitivity=equations.shift_sensitivity,
         derivatives=gradient,
     )
     lower = np.linalg.cholesky(R)

@@ -1,6 +1,6 @@
 """Covariance of the segment equations within a lap, and its parameters.
 
-Five independent causes, each with its own size (and gusts with a time scale):
+Independent causes, each with its own size (and gusts with a time scale):
 
 - gusts too short for the slow wind: their along-track speed has an exponential
   correlation in time, and enters the balance times the segment's sensitivity to
@@ -10,7 +10,9 @@ Five independent causes, each with its own size (and gusts with a time scale):
   edges, so a segment's excess is its neighbour's shortfall;
 - noise of power: independent per second;
 - braking: energy lost that no sensor shows, per second under the brakes;
-- noise of a recorded air speed, where there is one.
+- noise of a recorded air speed, where there is one;
+- a shift of the lap along the road, of :data:`SHIFT_SD_M`: on steep short courses it is
+  the largest cause of all, and has one sign all round the lap.  On even roads it is nothing.
 
 Segments without a balance get a huge variance.  Laps are taken as independent of
 each other given the slow wind.
@@ -28,6 +30,7 @@ __all__ = ["PARAMETERS", "NoisePart", "Parameter", "lap_covariance", "prior_pena
 Floats = NDArray[np.float64]
 
 UNKNOWN_VARIANCE_M2 = 1e4
+SHIFT_SD_M = 2.0  # of where satellites see the line crossed; common practice, no source
 AIR_SD_OVER_S = 5.0  # the air speed's parameter is the error of a mean over so many seconds
 
 
@@ -102,6 +105,7 @@ def lap_covariance(
     wind_sensitivity: Floats,
     air_speed_sensitivity: Floats | None,
     air_speed_known: NDArray[np.bool_] | None,
+    shift_sensitivity: Floats,
     derivatives: bool,
 ) -> tuple[Floats, tuple[NoisePart, ...]]:
     """Covariance of a lap's equations: n of energy, then n of air speed where there are any.
@@ -118,6 +122,8 @@ def lap_covariance(
         Change of the air speed [m/s] per m/s of the same wind, shape (K, n), or None.
     air_speed_known
         Where the air speed was recorded.
+    shift_sensitivity
+        Change of a lap's energy equations per metre of shift along the road [m/m], shape (n,).
     derivatives
         Whether to give the derivatives by the logs too.
 
@@ -154,6 +160,7 @@ def lap_covariance(
     power = diagonal(value[POWER_SD] ** 2 * duration_s)
     brake = diagonal(value[BRAKE_SD] ** 2 * braked_s)
     total = gust + level + power + brake + diagonal(np.where(unknown_s > 0.0, UNKNOWN_VARIANCE_M2, 0.0))
+    total[:, :n, :n] += SHIFT_SD_M**2 * np.outer(shift_sensitivity, shift_sensitivity)
     air = None
     if both:
         assert air_speed_known is not None

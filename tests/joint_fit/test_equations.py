@@ -187,3 +187,33 @@ def test_a_single_lap_has_no_gap():
     segments, nodes = a_session(laps=1)
     assert nodes.gap_s.shape == (0,)
     assert nodes.weight.shape[:2] == (1, segments.per_lap)
+
+
+def test_the_change_of_grade_over_each_cell_is_read_off_the_laps():
+    # Heights h(x) = sin(2 pi x / L) on a ring, ridden in equal steps: a cell's rise changes by h'' times its length.
+    segments, _ = a_session(laps=5, per_lap=60)
+    length = float(np.sum(segments.roll_m[0]))
+    edge = np.linspace(0.0, length, 61)
+    rise = np.diff(4.0 * np.sin(2.0 * np.pi * edge / length))
+    even = np.full((5, 60), length / 60.0)
+    segments = replace(segments, roll_m=even, base_m=0.25 * segments.still_air_m_per_m2 + 0.0045 * even + rise)
+    found = linearise(
+        segments, layout(segments), cda_m2=np.full(5, 0.25), wind_m_s=np.zeros((5, 60, 2))
+    ).shift_sensitivity
+    k = 2.0 * np.pi / length
+    expected = np.diff(4.0 * k * np.cos(k * edge))
+    assert found == pytest.approx(expected, abs=0.01 * np.max(np.abs(expected)))
+    assert np.sum(found) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_place_that_no_lap_knows_has_no_part_in_a_shift():
+    segments, _ = a_session(laps=3)
+    unknown = segments.unknown_s.copy()
+    unknown[:, 2] = 3.0
+    found = linearise(
+        replace(segments, unknown_s=unknown),
+        layout(segments),
+        cda_m2=np.full(3, 0.25),
+        wind_m_s=np.zeros((*segments.base_m.shape, 2)),
+    ).shift_sensitivity
+    assert np.isfinite(found).all()

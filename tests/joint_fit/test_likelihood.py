@@ -69,6 +69,7 @@ def dense(problem, theta):
         wind_sensitivity=e.wind_sensitivity,
         air_speed_sensitivity=e.air_speed_sensitivity,
         air_speed_known=e.air_speed_known,
+        shift_sensitivity=e.shift_sensitivity,
         derivatives=False,
     )[0]
     V, X, Z = np.zeros((K * rows, K * rows)), np.zeros((K * rows, K)), np.zeros((K * rows, K * 2 * m))
@@ -164,6 +165,7 @@ def test_weighted_residual_is_what_is_left_over_its_variance():
         wind_sensitivity=e.wind_sensitivity,
         air_speed_sensitivity=None,
         air_speed_known=None,
+        shift_sensitivity=e.shift_sensitivity,
         derivatives=False,
     )[0]
     assert (R @ found.weighted_residual[:, :, None])[:, :, 0] == pytest.approx(left, abs=1e-9)

@@ -11,6 +11,7 @@ from fieldaero.joint_fit.noise import (
     AIR_SD_OVER_S,
     BRAKE_SD,
     PARAMETERS,
+    SHIFT_SD_M,
     UNKNOWN_VARIANCE_M2,
     lap_covariance,
     prior_penalty,
@@ -41,6 +42,7 @@ def laps(*, air_speed=False, braked=False, unknown=False):
         "wind_sensitivity": -rng.uniform(0.1, 0.3, (LAPS, SEGMENTS)),
         "air_speed_sensitivity": np.where(known, -rng.uniform(0.9, 1.0, (LAPS, SEGMENTS)), 0.0) if air_speed else None,
         "air_speed_known": known if air_speed else None,
+        "shift_sensitivity": np.zeros(SEGMENTS),
     }
 
 
@@ -202,3 +204,14 @@ def test_two_standard_deviations_off_cost_two_units():
 
 def test_every_search_begins_between_its_bounds():
     assert all(p.low < p.centre < p.high for p in PARAMETERS)
+
+
+def test_a_shift_along_the_road_moves_all_cells_of_a_lap_together():
+    change = np.linspace(-0.05, 0.07, SEGMENTS)
+    given = laps(air_speed=True)
+    more = covariance(start_values(), given | {"shift_sensitivity": change}) - covariance(start_values(), given)
+    assert more[:, :SEGMENTS, :SEGMENTS] == pytest.approx(
+        np.tile(SHIFT_SD_M**2 * np.outer(change, change), (LAPS, 1, 1)), abs=1e-12
+    )
+    assert not more[:, SEGMENTS:].any()
+    assert not more[:, :, SEGMENTS:].any()
