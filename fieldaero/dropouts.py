@@ -1,20 +1,24 @@
 """Power and speed that the sensors did not deliver: missing, zero at work, or frozen.
 
 Several stretches of one kind on a lap make one flag, with their number, their sum
-and the longest of them.
+and the longest of them.  What is zero or frozen is a number all the same, and a false one:
+:func:`false_samples` says where, so that nothing is worked out with it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.laps import Flag, FlagName, moment_in_words
+from fieldaero.earth import LocalFrame
+from fieldaero.laps import Flag, FlagName, Lap, moment_in_words
 from fieldaero.ride import Ride
 from fieldaero.stretches import stretches
-from fieldaero.track import Track
+from fieldaero.track import Track, track_of
 
-__all__ = ["power_dropouts", "speed_dropouts"]
+__all__ = ["false_samples", "power_dropouts", "speed_dropouts"]
 
 # Limits are matters of judgement: common practice, no source.
 MISSING_S = 2.0
@@ -32,13 +36,11 @@ Runs = list[tuple[int, int]]
 
 def power_dropouts(ride: Ride, inside: NDArray[np.bool_]) -> list[Flag]:
     """Return flags for power that is missing, 0 W at a turning crank, or frozen, where ``inside`` a lap, shape (n,)."""
-    t = ride.time_s
-    power, cadence, speed = (ride.column(name) for name in ("power_w", "cadence_rpm", "speed_m_s"))
+    t, power = ride.time_s, ride.column("power_w")
     if inside.any() and not np.isfinite(power[inside]).any():
         return [Flag(name="power_dropout", sentence="Power is missing on the whole lap.")]
     missing = stretches(inside & np.isnan(power), t, least_s=MISSING_S)
-    no_load = inside & (power == 0.0) & (cadence >= TURNING_RPM) & (speed >= MOVING_M_S)
-    idle = stretches(no_load, t, least_s=NO_LOAD_S)
+    idle = _idle(ride, inside)
     kinds = [
         (missing, "Power is missing"),
         (idle, "Power 0 W at a cadence of 60 or more while moving (a dropout, or pedalling without load)"),
@@ -57,17 +59,62 @@ def speed_dropouts(ride: Ride, inside: NDArray[np.bool_], track: Track) -> list[
     t, speed = ride.time_s, ride.column("speed_m_s")
     if inside.any() and not np.isfinite(speed[inside]).any():
         return [Flag(name="speed_dropout", sentence="Speed is missing on the whole lap.")]
-    steps = np.abs(np.diff(speed[np.isfinite(speed)]))
-    coarse = float(np.min(steps[steps > 0.0], initial=np.inf)) > COARSE_M_S
-    still = stretches(inside & (speed < STANDING_M_S), t, least_s=STANDING_S)
     kinds = [
         (stretches(inside & np.isnan(speed), t, least_s=MISSING_S), "Speed is missing"),
-        ([run for run in still if track.moved(*run)], "Speed 0 while the position moved on"),
+        (_zero_in_motion(ride, inside, track), "Speed 0 while the position moved on"),
     ]
-    frozen = [] if coarse else _frozen(speed, inside, t, least_s=FROZEN_S)
+    frozen = _frozen_speed(ride, inside)
     if frozen:
         kinds.append((frozen, f"Speed stayed at exactly {speed[_longest(frozen, t)[0]]:.3f} m/s, as if frozen"))
     return [_flag("speed_dropout", runs, ride, what) for runs, what in kinds if runs]
+
+
+def false_samples(
+    ride: Ride, laps: Sequence[Lap], frame: LocalFrame | None = None
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return where power, and where speed, is recorded but flagged as zero or frozen, shape (n,) each.
+
+    Parameters
+    ----------
+    ride, laps
+        The ride and its flagged laps.
+    frame
+        Local metres of the course.
+    """
+    t, n = ride.time_s, len(ride.time_s)
+    power, speed = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+    for lap in laps:
+        inside, names = (t >= lap.start_s) & (t <= lap.end_s), {flag.name for flag in lap.flags}
+        if "power_dropout" in names:
+            power |= _covered([*_idle(ride, inside), *_frozen(ride.column("power_w"), inside, t, least_s=FROZEN_S)], n)
+        if "speed_dropout" in names:
+            speed |= _covered([*_zero_in_motion(ride, inside, track_of(ride, frame)), *_frozen_speed(ride, inside)], n)
+    return power, speed
+
+
+def _covered(runs: Runs, n: int) -> NDArray[np.bool_]:
+    covered = np.zeros(n, dtype=bool)
+    for first, last in runs:
+        covered[first : last + 1] = True
+    return covered
+
+
+def _idle(ride: Ride, inside: NDArray[np.bool_]) -> Runs:
+    power, cadence, speed = (ride.column(name) for name in ("power_w", "cadence_rpm", "speed_m_s"))
+    no_load = inside & (power == 0.0) & (cadence >= TURNING_RPM) & (speed >= MOVING_M_S)
+    return stretches(no_load, ride.time_s, least_s=NO_LOAD_S)
+
+
+def _zero_in_motion(ride: Ride, inside: NDArray[np.bool_], track: Track) -> Runs:
+    still = stretches(inside & (ride.column("speed_m_s") < STANDING_M_S), ride.time_s, least_s=STANDING_S)
+    return [run for run in still if track.moved(*run)]
+
+
+def _frozen_speed(ride: Ride, inside: NDArray[np.bool_]) -> Runs:
+    speed = ride.column("speed_m_s")
+    steps = np.abs(np.diff(speed[np.isfinite(speed)]))
+    coarse = float(np.min(steps[steps > 0.0], initial=np.inf)) > COARSE_M_S
+    return [] if coarse else _frozen(speed, inside, ride.time_s, least_s=FROZEN_S)
 
 
 def _frozen(values: NDArray[np.float64], inside: NDArray[np.bool_], t: NDArray[np.float64], *, least_s: float) -> Runs:

@@ -66,7 +66,9 @@ class EnergyBalance:
     wind_along_m_s, wind_across_m_s
         Wind taken, a tail wind positive and from the right positive; 0 where the heading is unknown.
     known
-        False where power or speed is missing or the recording has a gap.
+        False where power or speed is missing or taken for false, or the recording has a gap.
+    distrusted
+        True where ``known`` is False for power or speed that is recorded and taken for false.
     bridged
         True where short missing power or speed was interpolated.
     """
@@ -85,6 +87,7 @@ class EnergyBalance:
     wind_along_m_s: Floats
     wind_across_m_s: Floats
     known: NDArray[np.bool_]
+    distrusted: NDArray[np.bool_]
     bridged: NDArray[np.bool_]
 
     def total(self, values: Floats, start_s: float, end_s: float) -> float:
@@ -95,6 +98,10 @@ class EnergyBalance:
         sums = np.concatenate([[0.0], np.cumsum(values)])
         low, high = np.interp([start_s, end_s], self.time_s, sums)
         return float(high - low)
+
+    def distrusted_s(self, start_s: float, end_s: float) -> float:
+        """Time between two moments that is unknown for a false sensor [s]."""
+        return self.total(np.where(self.distrusted, self.duration_s, 0.0), start_s, end_s)
 
     def unknown_s(self, start_s: float, end_s: float) -> float:
         """Time without a balance between two moments [s]."""
@@ -112,6 +119,8 @@ def energy_balance(
     wind_north_m_s: float = 0.0,
     mass_change_kg: ArrayLike = 0.0,
     power_lag_s: float = 0.0,
+    false_power: NDArray[np.bool_] | None = None,
+    false_speed: NDArray[np.bool_] | None = None,
 ) -> EnergyBalance:
     """Balance of a ride between neighbouring samples.
 
@@ -133,6 +142,8 @@ def energy_balance(
         Added to the system's mass in the interval that begins at the sample, shape (n,) or one value.
     power_lag_s
         Seconds by which the recorded power comes late.
+    false_power, false_speed
+        Whether what is recorded at the sample is false, shape (n,): unknown then, and not bridged.
 
     Returns
     -------
@@ -152,8 +163,10 @@ def energy_balance(
     t = ride.time_s
     n = len(t)
     dt = np.diff(t)
-    v, v_bridged = _bridged(t, ride.column("speed_m_s"), LONGEST_SPEED_BRIDGE_S)
-    P, P_bridged = _bridged(t, ride.column("power_w"), LONGEST_POWER_BRIDGE_S)
+    no_v, no_P = (np.zeros(n, dtype=bool) if false is None else false for false in (false_speed, false_power))
+    v, v_bridged = _bridged(t, np.where(no_v, np.nan, ride.column("speed_m_s")), LONGEST_SPEED_BRIDGE_S)
+    P, P_bridged = _bridged(t, np.where(no_P, np.nan, ride.column("power_w")), LONGEST_POWER_BRIDGE_S)
+    v, P = np.where(no_v, np.nan, v), np.where(no_P, np.nan, P)
     rho = _at_samples(air_density_kg_m3, n)
     heading = _middle_heading_deg(_at_samples(heading_deg, n))
     power = _interval_power_w(t, P, power_lag_s)
@@ -200,6 +213,7 @@ def energy_balance(
         wind_along_m_s=along,
         wind_across_m_s=across,
         known=known,
+        distrusted=~known & ((no_v | no_P)[:-1] | (no_v | no_P)[1:]),
         bridged=known & (v_bridged[:-1] | v_bridged[1:] | P_bridged[1:]),
     )
 

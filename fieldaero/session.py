@@ -7,13 +7,14 @@ is weak about it becomes a warning in plain words.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.atmosphere import wind_at_height_m_s
 from fieldaero.course import Course, lap_position_m
+from fieldaero.dropouts import false_samples
 from fieldaero.earth import normal_gravity_m_s2
 from fieldaero.energy_balance import EnergyBalance, energy_balance, power_lag_s
 from fieldaero.errors import RideError
@@ -25,6 +26,7 @@ from fieldaero.ride import Ride
 from fieldaero.run_sheet import RunSheet, check_ride_file
 from fieldaero.session_course import LENGTHS_DIFFER, FoundLaps, found_laps
 from fieldaero.unlikely_values import unlikely_air, unlikely_system
+from fieldaero.weak_points import weak_points
 from fieldaero.weather import Conditions, Weather
 
 __all__ = ["NOT_USED", "RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session", "session_of"]
@@ -34,7 +36,6 @@ Floats = NDArray[np.float64]
 NOT_USED = "-"
 RIDER_HEIGHT_M = 1.0  # middle of rider and bike above the road; common practice, no source
 MIDDLE_LATITUDE_DEG = 45.0  # where nothing says where the course is: g is then off by at most 0.3 %
-SPEED_SOURCES_DIFFER = 0.015
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -219,7 +220,9 @@ def session_of(
         _session_ride(run_sheet, ride, mine, course, air, gravity, wind, before)
         for ride, mine, air in zip(rides, flagged, conditions, strict=True)
     )
-    warnings += _weak_points(session_rides)
+    for of_ride in session_rides:
+        used = [lap.lap for lap in of_ride.laps if lap.used]
+        warnings += weak_points(of_ride.ride, used, balance=of_ride.balance, power_lag_s=of_ride.power_lag_s)
     return Session(
         run_sheet=run_sheet,
         rides=session_rides,
@@ -326,10 +329,11 @@ def _session_ride(
         if lap.used:
             inside = (ride.time_s >= lap.lap.start_s) & (ride.time_s < lap.lap.end_s)
             extra[inside] = run_sheet.setup(lap.setup).mass_change_kg
+    lost_power, lost_speed = false_samples(ride, [lap.lap for lap in laps], course.frame)
     if former is not None and former.run_sheet.system == run_sheet.system:
         lag = next(r.power_lag_s for r in former.rides if r.ride is ride)
     else:
-        lag = power_lag_s(ride, system=run_sheet.system)
+        lag = power_lag_s(_without(ride, power_w=lost_power, speed_m_s=lost_speed), system=run_sheet.system)
     balance = energy_balance(
         ride,
         system=run_sheet.system,
@@ -340,6 +344,8 @@ def _session_ride(
         wind_north_m_s=0.0 if wind is None else wind[1],
         mass_change_kg=extra,
         power_lag_s=lag,
+        false_power=lost_power,
+        false_speed=lost_speed,
     )
     return SessionRide(
         ride=ride,
@@ -352,6 +358,14 @@ def _session_ride(
     )
 
 
+def _without(ride: Ride, **lost: NDArray[np.bool_]) -> Ride:
+    """Return the ride with these samples of its columns missing."""
+    if not any(samples.any() for samples in lost.values()):
+        return ride
+    kept = {name: np.where(samples, np.nan, ride.column(name)) for name, samples in lost.items()}
+    return replace(ride, table=ride.table.assign(**kept))
+
+
 def _density_on_course(air: Conditions, course: Course, position: Floats, gravity: float) -> Floats:
     """Density at the samples: the air is observed at the course's mean height, and thins upwards."""
     rho = air.air_density_kg_m3
@@ -360,41 +374,3 @@ def _density_on_course(air: Conditions, course: Course, position: Floats, gravit
     above = course.altitude_m_at(position) - np.nanmean(course.altitude_m)
     # Hydrostatic, of one temperature: d(rho)/rho = dp/p = -rho g dz/p.
     return np.asarray(rho * (1.0 - np.nan_to_num(above) * rho * gravity / air.pressure_pa))
-
-
-def _weak_points(rides: Sequence[SessionRide]) -> list[str]:
-    found = []
-    for session_ride in rides:
-        ride, file = session_ride.ride, session_ride.ride.source.file
-        if session_ride.power_lag_s:
-            late = session_ride.power_lag_s
-            found.append(
-                f"{file}: the recorded power is {abs(late):.1f} s {'late' if late > 0 else 'early'} against speed; "
-                "this was taken out."
-            )
-        if ride.speed_from != "recorded":
-            found.append(
-                f"{file}: speed was worked out from {ride.speed_from}, which is coarser than a wheel sensor; "
-                "drag areas scatter more."
-            )
-        found += _speed_against_satellites(session_ride)
-    return found
-
-
-def _speed_against_satellites(session_ride: SessionRide) -> list[str]:
-    ride = session_ride.ride
-    v, d, t = ride.column("speed_m_s"), ride.column("distance_m"), ride.time_s
-    if ride.speed_from != "recorded" or not np.isfinite(d).any():
-        return []
-    dt = np.diff(t)
-    fine = np.isfinite(np.diff(d)) & np.isfinite(v[:-1] + v[1:]) & (dt <= 5.0)
-    if not fine.any():
-        return []
-    by_speed = float(np.sum(((v[:-1] + v[1:]) / 2.0 * dt)[fine]))
-    by_distance = float(np.sum(np.diff(d)[fine]))
-    if by_speed <= 0.0 or abs(by_distance / by_speed - 1.0) <= SPEED_SOURCES_DIFFER:
-        return []
-    return [
-        f"{ride.source.file}: distance and speed disagree by {by_distance / by_speed - 1.0:+.1%}; one of them comes "
-        "from satellites or a wrong wheel circumference, and drag area goes with the square of it."
-    ]

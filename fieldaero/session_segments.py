@@ -40,7 +40,8 @@ def why_not_fittable(session: Session, lap: SessionLap) -> str:
             f"the device recorded about every {step:.0f} s, which leaves {unknown:.0f} s of it unknown; set it to "
             "record each second"
         )
-    return f"power or speed is missing for {unknown:.0f} s of it"
+    false = ride.balance.distrusted_s(lap.lap.start_s, lap.lap.end_s) > 0.0
+    return f"power or speed is missing{', zero or frozen' if false else ''} for {unknown:.0f} s of it"
 
 
 def _has_balance(session: Session, lap: SessionLap) -> bool:

@@ -94,6 +94,22 @@ def test_a_lap_named_for_a_setup_and_left_out_says_why():
     assert any("ride1.csv, lap 3" in sentence and "left out" in sentence for sentence in lost.warnings)
 
 
+def test_a_lap_with_a_frozen_meter_counts_without_that_stretch_and_has_no_closure():
+    made = usual()[0]
+    frozen = (made.ride.time_s >= 300.0) & (made.ride.time_s <= 330.0)
+    power = np.where(frozen, 450.0, made.ride.column("power_w"))
+    found = analyse_session(brought_together(with_columns(made.ride, power_w=power)))
+    row = found.lap_results[2]
+    assert row.used
+    assert row.closure_cda_m2 is None
+    assert row.cda_m2 == pytest.approx(made.truth.lap_cda_m2[1], rel=0.02)
+    told = [sentence for sentence in found.warnings if "frozen" in sentence]
+    assert told == [
+        "ride1.csv: power or speed is zero or frozen for 31 s of lap 3; the joint fit leaves these stretches out, "
+        "and plain closure has no number for such a lap."
+    ]
+
+
 def thinned(ride: Ride, *steps: int) -> Ride:
     """The ride as a device writes it that skips samples, by these steps over and over."""
     rows = np.cumsum(np.resize(steps, len(ride.table)))

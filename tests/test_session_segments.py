@@ -11,8 +11,9 @@ import pytest
 
 from fieldaero.energy_balance import energy_balance
 from fieldaero.joint_fit import Segments
+from fieldaero.ride import Ride
 from fieldaero.session import Session
-from fieldaero.session_segments import cut_laps, fittable_laps
+from fieldaero.session_segments import cut_laps, fittable_laps, why_not_fittable
 from fieldaero.simulate import Sensors, SimulatedSession
 from tests.simulate.sessions import LEVEL, OUT_AND_BACK, session
 from tests.whole_sessions import AIR, START, brought_together, cut, usual, with_columns, without
@@ -222,6 +223,41 @@ def test_lost_power_for_half_a_lap_takes_the_lap_out():
     power = np.where(np.abs(ride.time_s - 370.0) < 60.0, np.nan, ride.column("power_w"))
     found = brought_together(with_columns(ride, power_w=power))
     assert [lap.lap.number for lap in fittable_laps(found)] == [2, 4, 5]
+
+
+def dropped(ride: Ride, column: str, value: float, start_s: float, end_s: float) -> Ride:
+    """The ride with one value written between two moments, as a sensor does that has lost touch."""
+    lost = (ride.time_s >= start_s) & (ride.time_s <= end_s)
+    return with_columns(ride, **{column: np.where(lost, value, ride.column(column))})
+
+
+@pytest.mark.parametrize(
+    ("column", "value"), [("power_w", 0.0), ("power_w", 231.0), ("speed_m_s", 0.0), ("speed_m_s", 9.876)]
+)
+def test_a_stretch_with_a_zero_or_frozen_sensor_is_unknown_and_the_lap_keeps_its_others(column, value):
+    ride = with_columns(usual()[0].ride, cadence_rpm=90.0)
+    found = brought_together(dropped(ride, column, value, 300.0, 320.0))
+    s = segments_of(found)
+    assert any(flag.name == column.split("_")[0] + "_dropout" for flag in found.laps[2].lap.flags)
+    # From the sample before to the last false one, and for speed to the one after.
+    assert s.unknown_s.sum() == pytest.approx(22.0 if column == "speed_m_s" else 21.0, abs=1e-6)
+    away = np.abs(s.middle_s - 310.0) > 11.0 + s.duration_s
+    assert not s.unknown_s[away].any()
+    whole = segments_of(brought_together(ride))
+    assert s.base_m[away] == pytest.approx(whole.base_m[away], abs=0.02)
+
+
+def test_every_stretch_counts_not_only_the_one_that_the_flag_shows():
+    ride = with_columns(usual()[0].ride, cadence_rpm=90.0)
+    twice = dropped(dropped(ride, "power_w", 0.0, 300.0, 320.0), "power_w", 0.0, 400.0, 410.0)
+    assert segments_of(brought_together(twice)).unknown_s.sum() == pytest.approx(32.0, abs=1e-6)
+
+
+def test_a_sensor_that_is_false_for_too_long_takes_the_lap_out_with_its_reason():
+    ride = with_columns(usual()[0].ride, cadence_rpm=90.0)
+    found = brought_together(dropped(ride, "power_w", 0.0, 300.0, 380.0))
+    assert [lap.lap.number for lap in fittable_laps(found)] == [2, 4, 5]
+    assert why_not_fittable(found, found.laps[2]) == "power or speed is missing, zero or frozen for 81 s of it"
 
 
 def test_laps_that_are_not_used_or_not_whole_are_not_fitted():
