@@ -1,37 +1,20 @@
-"""A browser for the run, a server for each file of tests, and a window of its own for each test."""
+"""A server for each file of tests, and a window of its own for each test."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
 from fieldaero.simulate.folder import scenario_of, write_session
-from tests.browser.serving import FLAGS, browser_found, served
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+from tests.browser.serving import served
 
 WIDE, NARROW = (1280, 900), (390, 844)
 PHONE = (
     "Mozilla/5.0 (Linux; Android 14; Mobile) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/130.0 Mobile Safari/537.36"
 )
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    path = browser_found()
-    if path is None:
-        pytest.skip("no browser: the pages are tried in Chromium, and none is on the path (Debian: chromium)")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import warnings
-
 import pytest
 
 from fieldaero.report import html_report
@@ -13,9 +9,6 @@ from tests.report.test_page import HOSTILE, renamed
 from tests.report.test_photographs import in_folder
 from tests.test_photos import picture
 from tests.whole_sessions import sample_result
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: install the package chromium")
 
 OUTSIDE = """() => [...document.querySelectorAll('body *')]
     .filter(e => !e.closest('thead') && !e.closest('svg') && e.getClientRects().length)
@@ -29,18 +22,6 @@ LETTERS = """() => Math.min(...[...document.querySelectorAll('svg[role=img] text
         / e.ownerSVGElement.viewBox.baseVal.width))"""
 EMPTY = """() => [...document.querySelectorAll('svg[role=img], section, table')]
     .filter(e => !e.closest('details') && e.getBoundingClientRect().height < 20).map(e => e.outerHTML.slice(0, 80))"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        with sync_api.sync_playwright() as started:
-            flags = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
-            opened = started.chromium.launch(executable_path=os.fspath(CHROMIUM), args=flags)
-            yield opened
-            opened.close()
 
 
 @pytest.fixture(scope="module")
