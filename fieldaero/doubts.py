@@ -126,13 +126,19 @@ def _level_doubts(session: Session, estimates: Estimates, rows: Sequence[LapResu
         )
     if not (session.course.closed or session.run_sheet.course.height_difference_m is not None):
         return found  # plain closure has no rise to go by
+    # Closure takes the work of the brakes for drag, whatever wind and Crr are.
+    unbraked = [row for row in rows if "braked" not in row.flags]
     for mean in estimates.comparison.setups:
-        plain = setup_mean(closures_m2(rows, mean.setup))
+        closures = closures_m2(unbraked, mean.setup)
+        plain = setup_mean(closures)
+        if not plain.laps:
+            continue
+        which = " of the laps without brakes" if len(closures) < mean.laps else ""
         apart = abs(mean.cda_m2 - plain.cda_m2)
         if apart > DISAGREE_SD * math.hypot(mean.se_m2, 0.0 if math.isnan(plain.se_m2) else plain.se_m2):
             found.append(
-                f"{mean.setup}: the joint fit says {mean.cda_m2:.4f} m² and plain closure {plain.cda_m2:.4f} m², "
-                "further apart than their errors allow. Closure takes the observed wind and Crr as they stand: check "
-                "these first."
+                f"{mean.setup}: the joint fit says {mean.cda_m2:.4f} m² and plain closure{which} {plain.cda_m2:.4f} "
+                "m², further apart than their errors allow. Closure takes the observed wind and Crr as they stand: "
+                "check these first."
             )
     return found
