@@ -135,12 +135,11 @@ def race_sentence(row: RaceResult) -> str:
 
 def yaw_sentence(row: YawResult) -> str:
     """Tell how drag area changes with yaw, or that these laps cannot."""
+    if row.yaw_rms_deg is None:
+        return "Yaw is not known, so nothing tells how drag area changes with it; that takes positions in the rides."
     if not row.enough_spread or row.change_at_10_deg is None:
-        rms = (
-            "not known" if row.yaw_rms_deg is None else f"{number(row.yaw_rms_deg, places=1)}° in the root mean square"
-        )
         return (
-            f"Yaw was {rms}, and varied too little to tell how drag area changes with it; that takes more wind than is "
+            f"Yaw was {number(row.yaw_rms_deg, places=1)}° in the root mean square, and varied too little to tell how drag area changes with it; that takes more wind than is "
             "good for comparing setups, or a tunnel."
         )
     low, high = row.interval95_change_at_10_deg or (None, None)

@@ -35,7 +35,8 @@ Floats = NDArray[np.float64]
 
 POWER_OF_END_UP_TO_S = 1.5  # the sample rate up to which one stamp's power is one interval's power
 # Beyond a step of the first the recording has a gap and what happened there is unknown.  A device that saves samples
-# is met up to the second: riding changes little in ten seconds, and then the mean of both ends still holds.
+# is met up to the second: riding changes little in ten seconds, and then the mean of both ends still holds in
+# simulated sessions.
 LONGEST_INTERVAL_S = (5.0, 10.0)
 OWN_STEPS = 1.5  # times the step that nine of ten of the ride's own do not exceed
 LONGEST_POWER_BRIDGE_S = 10.0  # power missing for no longer than this is bridged by interpolation

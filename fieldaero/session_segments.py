@@ -20,7 +20,7 @@ MOST_SEGMENTS = 240
 BETWEEN_RIDES_S = 600.0  # taken where rides have no clock to say
 MOST_UNKNOWN = 0.25  # share of a lap without a balance beyond which it cannot take part
 QUANTITIES = 13
-SPARSE_S = 1.5  # between samples, beyond which the recording itself is what to mend
+SPARSE_S = 1.5  # between samples, beyond which the recording itself is what to mend; common practice, no source
 
 
 def fittable_laps(session: Session) -> tuple[SessionLap, ...]:

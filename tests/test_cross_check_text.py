@@ -124,7 +124,8 @@ def test_a_known_drag_without_laps_has_no_number():
 def test_too_little_yaw_is_said():
     row = replace(YAW, enough_spread=False, change_at_10_deg=None)
     assert "varied too little to tell how drag area changes" in yaw_sentence(row)
-    assert "Yaw was not known" in yaw_sentence(replace(row, yaw_rms_deg=None))
+    unknown = "Yaw is not known, so nothing tells how drag area changes with it; that takes positions in the rides."
+    assert yaw_sentence(replace(row, yaw_rms_deg=None)) == unknown
 
 
 def test_a_change_with_yaw_is_told_with_its_interval():
