@@ -139,8 +139,8 @@ def yaw_sentence(row: YawResult) -> str:
         return "Yaw is not known, so nothing tells how drag area changes with it; that takes positions in the rides."
     if not row.enough_spread or row.change_at_10_deg is None:
         return (
-            f"Yaw was {number(row.yaw_rms_deg, places=1)}° in the root mean square, and varied too little to tell how drag area changes with it; that takes more wind than is "
-            "good for comparing setups, or a tunnel."
+            f"Yaw was {number(row.yaw_rms_deg, places=1)}° in the root mean square, and varied too little to "
+            "tell how drag area changes with it; that takes more wind than is good for comparing setups, or a tunnel."
         )
     low, high = row.interval95_change_at_10_deg or (None, None)
     zero = low is not None and high is not None and low <= 0.0 <= high
