@@ -215,6 +215,7 @@ def _noise(scenario: Scenario, *, speed_m_s: float) -> Floats:
         "gust_sd_m_s": max(wind.gust_sd_m_s, NO_WIND_M_S),
         "gust_s": wind.gust_length_m / speed_m_s,
         "slow_wind_sd_m_s": max(wind.slow_sd_m_s, NO_WIND_M_S),
+        "slow_wind_s": wind.slow_s,
         "level_sd_m": max(sensors.speed_noise_m_s, 1e-3) * speed_m_s / 9.81,
         "power_sd_m_per_sqrt_s": math.hypot(sensors.power_noise * power_w, sensors.power_noise_w) / weight_n,
     }

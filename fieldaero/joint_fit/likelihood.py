@@ -23,14 +23,14 @@ from numpy.typing import NDArray
 
 from fieldaero.joint_fit.chain import Chain, factor
 from fieldaero.joint_fit.equations import CELLS, Equations, Layout
-from fieldaero.joint_fit.noise import PARAMETERS, SLOW_SD, NoisePart, lap_covariance, prior_penalty
+from fieldaero.joint_fit.noise import PARAMETERS, SLOW_S, SLOW_SD, NoisePart, lap_covariance, prior_penalty
 from fieldaero.joint_fit.segments import Segments
 
 __all__ = ["Estimate", "SharedPrior", "estimate"]
 
 Floats = NDArray[np.float64]
 
-SLOW_WIND_S = 400.0  # time scale of the slow wind; 300 to 600 s make little difference
+SLOPE_STEP = 1e-5  # of a log parameter, for the slow wind's slopes by differences of its own small matrices
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,8 +131,7 @@ def estimate(
     right_shared = np.sum(all_ @ y[:, :, None], axis=0)[:, 0]
     yy = float(np.einsum("ki,kij,kj->", y, R_inv, y, optimize=True))
 
-    sigma = float(np.exp(theta[SLOW_SD]))
-    Q, link, log_Q = _slow_wind_precision(nodes, sigma, K)
+    Q, link, log_Q = _slow_wind_precision(nodes, theta, K)
     for o in (0, m):
         blocks[:, o : o + m, o : o + m] += Q
     weight = 1.0 / prior.sd**2
@@ -156,7 +155,7 @@ def estimate(
     u = (R_inv @ residual[:, :, None])[:, :, 0]
     slope = penalty_slope
     if gradient:
-        slope = slope + _slope(theta, parts, R_inv, own, all_, u, chain, Q, link, x, m)
+        slope = slope + _slope(theta, parts, R_inv, own, all_, u, chain, nodes, x)
     return Estimate(
         objective=objective,
         gradient=slope,
@@ -168,11 +167,12 @@ def estimate(
     )
 
 
-def _slow_wind_precision(nodes: Layout, sigma: float, K: int) -> tuple[Floats, Floats, float]:
+def _slow_wind_precision(nodes: Layout, theta: Floats, K: int) -> tuple[Floats, Floats, float]:
     """Diagonal blocks of one component, shape (K, m, m), the links (K - 1,), and log|Q| of both components."""
+    sigma, tau = (float(np.exp(theta[i])) for i in (SLOW_SD, SLOW_S))
     m = nodes.nodes
-    phi = np.exp(-nodes.step_s / SLOW_WIND_S)
-    psi = np.exp(-nodes.gap_s / SLOW_WIND_S)
+    phi = np.exp(-nodes.step_s / tau)
+    psi = np.exp(-nodes.gap_s / tau)
     inside, between = 1.0 / (1.0 - phi**2), 1.0 / (1.0 - psi**2)
     Q = np.zeros((K, m, m))
     i = np.arange(m - 1)
@@ -194,10 +194,8 @@ def _slope(
     all_: Floats,
     u: Floats,
     chain: Chain,
-    Q: Floats,
-    link: Floats,
+    nodes: Layout,
     x: Floats,
-    m: int,
 ) -> Floats:
     slope = np.zeros(len(PARAMETERS))
     diagonal, links = chain.selected_inverse()
@@ -207,18 +205,21 @@ def _slope(
     M -= u[:, :, None] * u[:, None, :]
     for part in parts:
         slope[part.parameter] += 0.5 * float(np.sum(M * part.derivative))
-    # Slow wind: Q goes with sigma^-2, so everything follows from the traces with Q itself.
-    spread = np.swapaxes(chain.across, 1, 2)
-    quadratic, trace = 0.0, 0.0
-    for o in (0, m):
+    # Second moments of the slow wind given the data: at the nodes of a lap, and across from one lap to the next.
+    m, spread = nodes.nodes, np.swapaxes(chain.across, 1, 2)
+    at_nodes, across = np.zeros((len(x), m, m)), np.zeros(len(x) - 1)
+    for i, o in enumerate((0, m)):
         d = slice(o, o + m)
-        G = diagonal[:, d, d] + chain.across[:, d] @ chain.border @ spread[:, :, d]
-        trace += float(np.sum(Q * G))
-        quadratic += float(np.einsum("ki,kij,kj->", x[:, d], Q, x[:, d], optimize=True))
-    for i in (0, 1):
+        at_nodes += diagonal[:, d, d] + chain.across[:, d] @ chain.border @ spread[:, :, d]
+        at_nodes += x[:, d, None] * x[:, None, d]
         ends, begins = chain.last[i], chain.first[i]
-        G = links[:, i, i] + np.einsum("kb,bc,kc->k", chain.across[:-1, ends], chain.border, chain.across[1:, begins])
-        trace -= 2.0 * float(np.sum(link * G))
-        quadratic -= 2.0 * float(np.sum(link * x[:-1, ends] * x[1:, begins]))
-    slope[SLOW_SD] += 2.0 * x.shape[0] * m - quadratic - trace
+        across += links[:, i, i] + x[:-1, ends] * x[1:, begins]
+        across += np.einsum("kb,bc,kc->k", chain.across[:-1, ends], chain.border, chain.across[1:, begins])
+    for i in (SLOW_SD, SLOW_S):
+        step = SLOPE_STEP * np.eye(len(theta))[i]
+        (Q1, link1, log1), (Q0, link0, log0) = (
+            _slow_wind_precision(nodes, theta + sign * step, len(x)) for sign in (1.0, -1.0)
+        )
+        change = float(np.sum((Q1 - Q0) * at_nodes)) - 2.0 * float(np.sum((link1 - link0) * across)) - (log1 - log0)
+        slope[i] += 0.5 * change / (2.0 * SLOPE_STEP)
     return slope

@@ -1,6 +1,6 @@
 """Covariance of the segment equations within a lap, and its parameters.
 
-Independent causes, each with its own size (and gusts with a time scale):
+Independent causes, each with its own size (and gusts with a time scale; the slow wind's two parameters stand here too):
 
 - gusts too short for the slow wind: their along-track speed has an exponential
   correlation in time, and enters the balance times the segment's sensitivity to
@@ -55,12 +55,13 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter(name="gust_sd_m_s", unit="m/s", centre=0.3, log_sd=1.5, low=0.01, high=3.0),
     Parameter(name="gust_s", unit="s", centre=7.0, log_sd=0.7, low=1.5, high=40.0),
     Parameter(name="slow_wind_sd_m_s", unit="m/s", centre=0.4, log_sd=1.5, low=0.01, high=4.0),
+    Parameter(name="slow_wind_s", unit="s", centre=150.0, log_sd=0.8, low=30.0, high=1500.0),
     Parameter(name="level_sd_m", unit="m", centre=0.03, log_sd=1.0, low=0.001, high=0.5),
     Parameter(name="power_sd_m_per_sqrt_s", unit="m/s^0.5", centre=0.005, log_sd=0.7, low=0.0005, high=0.1),
     Parameter(name="brake_sd_m_per_sqrt_s", unit="m/s^0.5", centre=0.4, log_sd=1.5, low=0.02, high=20.0),
     Parameter(name="air_speed_sd_m_s", unit="m/s", centre=0.15, log_sd=1.0, low=0.01, high=2.0),
 )
-GUST_SD, GUST_S, SLOW_SD, LEVEL_SD, POWER_SD, BRAKE_SD, AIR_SD = range(len(PARAMETERS))
+GUST_SD, GUST_S, SLOW_SD, SLOW_S, LEVEL_SD, POWER_SD, BRAKE_SD, AIR_SD = range(len(PARAMETERS))
 
 
 def start_values() -> Floats:

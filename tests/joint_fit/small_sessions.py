@@ -20,6 +20,7 @@ def noise_parameters(**changes) -> Floats:
         "gust_sd_m_s": 0.35,
         "gust_s": 6.0,
         "slow_wind_sd_m_s": 0.5,
+        "slow_wind_s": 300.0,
         "level_sd_m": 0.02,
         "power_sd_m_per_sqrt_s": 0.006,
         "brake_sd_m_per_sqrt_s": 0.3,
@@ -30,7 +31,7 @@ def noise_parameters(**changes) -> Floats:
 
 def only(**kept) -> Floats:
     """Logs of the noise parameters with all causes next to nothing but those named."""
-    nothing = {p.name: 1e-9 for p in PARAMETERS if p.name != "gust_s"}
+    nothing = {p.name: 1e-9 for p in PARAMETERS if p.unit != "s"}
     return noise_parameters(**(nothing | kept))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fieldaero.joint_fit.equations import CELLS, layout, linearise
-from fieldaero.joint_fit.likelihood import SLOW_WIND_S, estimate
+from fieldaero.joint_fit.likelihood import estimate
 from fieldaero.joint_fit.linearisation import advanced
 from fieldaero.joint_fit.noise import PARAMETERS, lap_covariance, prior_penalty
 from fieldaero.joint_fit.noise_search import active_parameters, cda_covariance, noise_uncertainty, optimised
@@ -45,7 +45,7 @@ class Problem:
         )
 
 
-def slow_wind_covariance(problem, sd):
+def slow_wind_covariance(problem, theta):
     """Of the nodes of all laps in turn: exponential in the time between them."""
     nodes, segments = problem.nodes, problem.segments
     t, at = 0.0, []
@@ -53,7 +53,8 @@ def slow_wind_covariance(problem, sd):
         at += [t + i * nodes.step_s[k] for i in range(nodes.nodes)]
         t = at[-1] + (nodes.gap_s[k] if k < segments.laps - 1 else 0.0)
     at = np.array(at)
-    return sd**2 * np.exp(-np.abs(at[:, None] - at[None, :]) / SLOW_WIND_S)
+    sd, tau = (np.exp(theta[[p.name for p in PARAMETERS].index(name)]) for name in ("slow_wind_sd_m_s", "slow_wind_s"))
+    return sd**2 * np.exp(-np.abs(at[:, None] - at[None, :]) / tau)
 
 
 def dense(problem, theta):
@@ -79,7 +80,7 @@ def dense(problem, theta):
         X[here, k] = e.local[k, :, -1]
         Z[here, k * m : (k + 1) * m] = e.local[k, :, :m]
         Z[here, (K + k) * m : (K + k + 1) * m] = e.local[k, :, m : 2 * m]
-    slow = slow_wind_covariance(problem, np.exp(theta[[p.name for p in PARAMETERS].index("slow_wind_sd_m_s")]))
+    slow = slow_wind_covariance(problem, theta)
     V += Z @ np.kron(np.eye(2), slow) @ Z.T
     shared = e.shared.reshape(K * rows, -1)
     places = shared.shape[1] - CELLS - len(prior.information)

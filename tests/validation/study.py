@@ -175,6 +175,7 @@ def _true_noise(scenario: Scenario) -> np.ndarray:
         "gust_sd_m_s": max(wind.gust_sd_m_s, 0.01),
         "gust_s": wind.gust_length_m / speed,
         "slow_wind_sd_m_s": max(wind.slow_sd_m_s, 0.01),
+        "slow_wind_s": wind.slow_s,
         "level_sd_m": level * speed / 9.81,
         "power_sd_m_per_sqrt_s": math.hypot(sensors.power_noise * 230.0, sensors.power_noise_w) * per_newton,
         "brake_sd_m_per_sqrt_s": 0.3,
