@@ -27,6 +27,7 @@ TURNING_RPM = 60.0
 MOVING_M_S = 2.0
 FROZEN_S = 8.0
 FROZEN_SAMPLES = 6
+MOSTLY = 0.25  # of the laps
 COARSE_M_S = 0.02  # speeds rounded to more than this repeat by chance
 STANDING_M_S = 0.3
 STANDING_S = 3.0
@@ -80,15 +81,25 @@ def false_samples(
         The ride and its flagged laps.
     frame
         Local metres of the course.
+
+    Notes
+    -----
+    A value that stands still for much of the ride is no frozen sensor: a trainer holds it, or it is computed.
     """
     t, n = ride.time_s, len(ride.time_s)
-    power, speed = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+    power, speed, steady_power, steady_speed, ridden = np.zeros((5, n), dtype=bool)
     for lap in laps:
         inside, names = (t >= lap.start_s) & (t <= lap.end_s), {flag.name for flag in lap.flags}
+        ridden |= inside
         if "power_dropout" in names:
-            power |= _covered([*_idle(ride, inside), *_frozen(ride.column("power_w"), inside, t, least_s=FROZEN_S)], n)
+            power |= _covered(_idle(ride, inside), n)
+            steady_power |= _covered(_frozen(ride.column("power_w"), inside, t, least_s=FROZEN_S), n)
         if "speed_dropout" in names:
-            speed |= _covered([*_zero_in_motion(ride, inside, track_of(ride, frame)), *_frozen_speed(ride, inside)], n)
+            speed |= _covered(_zero_in_motion(ride, inside, track_of(ride, frame)), n)
+            steady_speed |= _covered(_frozen_speed(ride, inside), n)
+    for false, steady in ((power, steady_power), (speed, steady_speed)):
+        if np.count_nonzero(steady) <= MOSTLY * np.count_nonzero(ridden):
+            false |= steady
     return power, speed
 
 

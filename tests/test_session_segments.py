@@ -260,6 +260,14 @@ def test_a_sensor_that_is_false_for_too_long_takes_the_lap_out_with_its_reason()
     assert why_not_fittable(found, found.laps[2]) == "power or speed is missing, zero or frozen for 81 s of it"
 
 
+@pytest.mark.parametrize(("column", "value"), [("power_w", 240.0), ("speed_m_s", 10.5)])
+def test_a_value_that_stands_still_on_every_lap_is_no_frozen_sensor(column, value):
+    # A trainer holds its power, and a computed ride its speed.
+    found = brought_together(with_columns(usual()[0].ride, **{column: value}))
+    assert any(flag.name.endswith("_dropout") for flag in found.laps[2].lap.flags)
+    assert segments_of(found).unknown_s.sum() == pytest.approx(0.0, abs=1e-6)
+
+
 def test_laps_that_are_not_used_or_not_whole_are_not_fitted():
     found = brought_together(usual()[0].ride, rides=({"laps": ("bare", "bare", "-", "faired", "-", "bare")},))
     assert [lap.lap.number for lap in fittable_laps(found)] == [2, 4]
