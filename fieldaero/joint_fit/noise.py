@@ -55,7 +55,7 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter(name="gust_sd_m_s", unit="m/s", centre=0.3, log_sd=1.5, low=0.01, high=3.0),
     Parameter(name="gust_s", unit="s", centre=7.0, log_sd=0.7, low=1.5, high=40.0),
     Parameter(name="slow_wind_sd_m_s", unit="m/s", centre=0.4, log_sd=1.5, low=0.01, high=4.0),
-    Parameter(name="slow_wind_s", unit="s", centre=150.0, log_sd=0.8, low=30.0, high=1500.0),
+    Parameter(name="slow_wind_s", unit="s", centre=200.0, log_sd=0.7, low=30.0, high=1500.0),
     Parameter(name="level_sd_m", unit="m", centre=0.03, log_sd=1.0, low=0.001, high=0.5),
     Parameter(name="power_sd_m_per_sqrt_s", unit="m/s^0.5", centre=0.005, log_sd=0.7, low=0.0005, high=0.1),
     Parameter(name="brake_sd_m_per_sqrt_s", unit="m/s^0.5", centre=0.4, log_sd=1.5, low=0.02, high=20.0),

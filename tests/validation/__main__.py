@@ -16,7 +16,7 @@ import numpy as np
 from tests.validation.conditions import CONDITIONS
 from tests.validation.study import Outcome, campaign
 
-REPORTED_FIRST = 5000  # tuning looked at seeds below 1000 only
+REPORTED_FIRST = 8000  # tuning looked at seeds below 1000, and for the slow wind's prior at 5000 to 5039
 
 HEAD = (
     "| condition | wind given | closure rmse | fit / closure | ± | limit / closure | coverage | abs. coverage | "
