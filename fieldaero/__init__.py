@@ -15,11 +15,10 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldaero import plots
-    from fieldaero.analysis import analyse, analyse_session
-    from fieldaero.closure import lap_closure, virtual_elevation
-    from fieldaero.course import find_course
-    from fieldaero.errors import (
+    from fieldaero.answers.analysis import analyse, analyse_session
+    from fieldaero.answers.pool import Pooled, pool_results, pool_sheets
+    from fieldaero.answers.result import Result
+    from fieldaero.basics.errors import (
         CannotAnswerError,
         FieldaeroError,
         OutOfRangeError,
@@ -27,45 +26,46 @@ if TYPE_CHECKING:
         RunSheetError,
         WeatherError,
     )
-    from fieldaero.laps import find_laps
-    from fieldaero.pool import Pooled, pool_results, pool_sheets
-    from fieldaero.quality import flag_laps
-    from fieldaero.readers import read_ride, write_csv
-    from fieldaero.result import Result
-    from fieldaero.ride import Ride
-    from fieldaero.run_sheet import RunSheet, read_run_sheet
-    from fieldaero.session import open_session
-    from fieldaero.simulate import simulate_session
-    from fieldaero.system import System
+    from fieldaero.estimate.closure import lap_closure, virtual_elevation
+    from fieldaero.estimate.session import open_session
+    from fieldaero.laps.course import find_course
+    from fieldaero.laps.find_laps import find_laps
+    from fieldaero.laps.flags import flag_laps
+    from fieldaero.physics.system import System
+    from fieldaero.publish import figures as plots
+    from fieldaero.rides import read_ride, write_csv
+    from fieldaero.rides.ride import Ride
+    from fieldaero.run_sheet.sheet import RunSheet, read_run_sheet
+    from fieldaero.simulator import simulate_session
 
-_ROOMS = ("plots",)  # whole rooms among the names: fa.plots.differences(result)
+_ROOMS = {"plots": "publish.figures"}  # whole rooms among the names: fa.plots.differences(result)
 
 _WHERE = {
-    "CannotAnswerError": "errors",
-    "FieldaeroError": "errors",
-    "OutOfRangeError": "errors",
-    "Pooled": "pool",
-    "Result": "result",
-    "Ride": "ride",
-    "RideError": "errors",
-    "RunSheet": "run_sheet",
-    "RunSheetError": "errors",
-    "System": "system",
-    "WeatherError": "errors",
-    "analyse": "analysis",
-    "analyse_session": "analysis",
-    "find_course": "course",
-    "find_laps": "laps",
-    "flag_laps": "quality",
-    "lap_closure": "closure",
-    "open_session": "session",
-    "pool_results": "pool",
-    "pool_sheets": "pool",
-    "read_ride": "readers",
-    "read_run_sheet": "run_sheet",
-    "simulate_session": "simulate",
-    "virtual_elevation": "closure",
-    "write_csv": "readers",
+    "CannotAnswerError": "basics.errors",
+    "FieldaeroError": "basics.errors",
+    "OutOfRangeError": "basics.errors",
+    "Pooled": "answers.pool",
+    "Result": "answers.result",
+    "Ride": "rides.ride",
+    "RideError": "basics.errors",
+    "RunSheet": "run_sheet.sheet",
+    "RunSheetError": "basics.errors",
+    "System": "physics.system",
+    "WeatherError": "basics.errors",
+    "analyse": "answers.analysis",
+    "analyse_session": "answers.analysis",
+    "find_course": "laps.course",
+    "find_laps": "laps.find_laps",
+    "flag_laps": "laps.flags",
+    "lap_closure": "estimate.closure",
+    "open_session": "estimate.session",
+    "pool_results": "answers.pool",
+    "pool_sheets": "answers.pool",
+    "read_ride": "rides",
+    "read_run_sheet": "run_sheet.sheet",
+    "simulate_session": "simulator",
+    "virtual_elevation": "estimate.closure",
+    "write_csv": "rides",
 }
 
 __all__ = [
@@ -100,7 +100,7 @@ __all__ = [
 
 def __getattr__(name: str) -> Any:
     if name in _ROOMS:
-        return import_module(f"fieldaero.{name}")
+        return import_module(f"fieldaero.{_ROOMS[name]}")
     if name not in _WHERE:
         raise AttributeError(f"module 'fieldaero' has no attribute {name!r}")
     value = getattr(import_module(f"fieldaero.{_WHERE[name]}"), name)

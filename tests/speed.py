@@ -18,7 +18,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from fieldaero.sample_session import copy_sample
+from fieldaero.simulator.sample_folder import copy_sample
 
 __all__ = ["Run", "main", "run"]
 

@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from fieldaero.ride import COLUMNS, LapMark, Pause, Ride, RideSource
+from fieldaero.rides.ride import COLUMNS, LapMark, Pause, Ride, RideSource
 
 EARTH_RADIUS_M = 6_371_000.0
 OCEAN = (-28.0, -122.0)

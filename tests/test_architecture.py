@@ -6,14 +6,13 @@ import ast
 import re
 import subprocess
 import sys
-from fnmatch import fnmatch
+import tomllib
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "fieldaero", "ui", "tests", "sample_rides"}
-CODE = re.compile(r"`([^`]+)`")
 ROOMS = sorted(p for p in (ROOT / "fieldaero").rglob("*.py"))
 
 
@@ -44,14 +43,14 @@ def test_drawing_and_pages_stay_in_their_rooms(room):
     inside = room.relative_to(ROOT / "fieldaero").as_posix()
     roots = {name.split(".")[0] for name in imported_names(room)}
     assert "streamlit" not in roots
-    if not inside.startswith(("plots/", "report/")):
+    if not inside.startswith(("publish/figures/", "publish/report/")):
         assert "matplotlib" not in roots
 
 
 def test_an_analysis_waits_for_no_library_it_does_not_need():
     # Each of these takes a fifth of a second or more to import; the whole of an analysis takes about one and a half.
     slow = ("scipy.stats", "matplotlib", "streamlit", "weasyprint", "fitdecode", "jinja2")
-    code = f"import sys, fieldaero.analysis; print([name for name in {slow!r} if name in sys.modules])"
+    code = f"import sys, fieldaero.answers.analysis; print([name for name in {slow!r} if name in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
@@ -64,18 +63,23 @@ def test_top_level_holds_what_was_agreed():
     assert {name for name in top if not name.startswith(".")} <= TOP_LEVEL
 
 
-def test_the_table_of_rooms_in_developers_md_names_each_and_no_other():
+def test_developers_md_has_a_sentence_for_each_folder_and_for_no_other():
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    table = text[text.index("| layer | rooms |") : text.index("### Words, symbols and signs")]
-    named = {
-        name.rstrip("/") for row in table.splitlines() if row.count("|") > 3 for name in CODE.findall(row.split("|")[2])
-    }
-    rooms = {p.stem for p in ROOMS if p.parent.name == "fieldaero"} - {"__init__", "__main__"}
-    rooms |= {p.parent.name for p in ROOMS if p.name == "__init__.py"} - {"fieldaero"} | {"ui"}
-    assert [room for room in sorted(rooms) if not any(fnmatch(room, name) for name in named)] == []
-    assert [name for name in sorted(named) if not any(fnmatch(room, name) for room in rooms)] == []
+    table = text[text.index("| folder |") : text.index("### Words, symbols and signs")]
+    named = [match.group(1) for row in table.splitlines() if (match := re.match(r"\| `(\w+)/?` \|", row))]
+    folders = {path.parent.name for path in (ROOT / "fieldaero").glob("*/__init__.py")}
+    assert sorted(named) == sorted(folders | {"ui"})
 
 
-def test_no_room_grows_past_its_walls():
-    too_long = {p.name: n for p in ROOMS if (n := len(p.read_text(encoding="utf-8").splitlines())) > 400}
-    assert not too_long
+def test_the_way_of_the_data_fits_on_a_page():
+    contract = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"][
+        "contracts"
+    ][0]
+    assert len(contract["layers"]) <= 20
+    entries = {path.name for path in (ROOT / "fieldaero").iterdir() if path.name != "__pycache__"}
+    assert len(entries - {"__init__.py", "__main__.py", "py.typed"}) <= 16
+
+
+def test_tests_mirror_the_house():
+    folders = {path.parent.relative_to(ROOT / "fieldaero") for path in (ROOT / "fieldaero").glob("*/**/__init__.py")}
+    assert [str(folder) for folder in sorted(folders) if not (ROOT / "tests" / folder).is_dir()] == []

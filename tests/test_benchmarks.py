@@ -17,12 +17,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fieldaero.analysis import analyse
-from fieldaero.joint_fit import FitSettings, JointFit, Segments, joint_fit
-from fieldaero.simulate import CourseShape, Sensors
-from fieldaero.simulate.sample import SAMPLE_SHEET, make_sample
-from tests.command_line import process
-from tests.joint_fit.fitted_sessions import BREEZE, CRR, CRR_SD, segments_of
+from fieldaero.answers.analysis import analyse
+from fieldaero.estimate.joint_fit import FitSettings, JointFit, Segments, joint_fit
+from fieldaero.simulator import CourseShape, Sensors
+from fieldaero.simulator.sample import SAMPLE_SHEET, make_sample
+from tests.cli.command_line import process
+from tests.estimate.joint_fit.fitted_sessions import BREEZE, CRR, CRR_SD, segments_of
 
 pytestmark = pytest.mark.benchmark_only
 

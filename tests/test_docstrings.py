@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import pytest
 
-from fieldaero import errors
-from tests.command_line import ROOT
+from fieldaero.basics import errors
+from tests.cli.command_line import ROOT
 
 ERRORS = set(errors.__all__)
 ARRAY = re.compile(r"\b(NDArray|Floats|ArrayLike)\b")

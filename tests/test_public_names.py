@@ -12,7 +12,7 @@ import sys
 import pytest
 
 import fieldaero
-from tests.command_line import ROOT
+from tests.cli.command_line import ROOT
 
 FUNCTIONS = [name for name in fieldaero.__all__ if inspect.isfunction(getattr(fieldaero, name))]
 SECTION = re.compile(r"^(Parameters|Returns|Raises)\n-+$", re.MULTILINE)

@@ -12,13 +12,13 @@ import pandas as pd
 import tomli_w
 
 import fieldaero as fa
-from fieldaero.result import Result
-from fieldaero.ride import LapMark, Ride
-from fieldaero.run_sheet import RunSheet, run_sheet_from_text
-from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
-from fieldaero.session import Session, session_of
-from fieldaero.simulate import SimulatedSession
-from tests.simulate.sessions import ORDER, session
+from fieldaero.answers.result import Result
+from fieldaero.estimate.session import Session, session_of
+from fieldaero.rides.ride import LapMark, Ride
+from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
+from fieldaero.simulator import SimulatedSession
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
+from tests.simulator.sessions import ORDER, session
 
 START = datetime(2026, 5, 3, 7, 0, tzinfo=UTC)  # when the simulated rides start
 LAPS = ("-", *ORDER, "-")

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 import tomli_w
 
-from fieldaero.simulate import Scenario
-from fieldaero.simulate.folder import scenario_of, write_session
+from fieldaero.simulator import Scenario
+from fieldaero.simulator.session_files import scenario_of, write_session
 
 SHEET = "runsheet.toml"
 Sheet = dict[str, Any]

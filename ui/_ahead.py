@@ -10,7 +10,7 @@ import streamlit as st
 
 __all__ = ["import_ahead", "imported"]
 
-LATER = ("altair", "fieldaero.readers.fit_recording", "fieldaero.analysis", "fieldaero.plan")
+LATER = ("altair", "fieldaero.rides.formats.fit", "fieldaero.answers.analysis", "fieldaero.plan.plan")
 
 
 def import_ahead() -> None:

@@ -9,11 +9,11 @@ import streamlit as st
 from _looks import note, sign_of
 from _ride_cards import plain
 from _state import desk, edition, keep, kept, step
-from fieldaero.design_balance import balance_in_words
-from fieldaero.desk import DeskLap
-from fieldaero.lap_pattern import letters_of, pattern_of, usual_patterns
-from fieldaero.lap_rows import LapRow
-from fieldaero.run_sheet import NOT_USED
+from fieldaero.draft.draft import DeskLap
+from fieldaero.draft.lap_table import LapRow
+from fieldaero.plan.design_balance import balance_in_words
+from fieldaero.plan.lap_pattern import letters_of, pattern_of, usual_patterns
+from fieldaero.run_sheet.sheet import NOT_USED
 
 __all__ = ["balance", "choosing", "pick", "picked_laps"]
 

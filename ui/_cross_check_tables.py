@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from _state import attempt, desk, edition
-from fieldaero.cross_check_entry import (
+from fieldaero.draft.typed_tables import (
     CLAIM_COLUMNS,
     TUNNEL_COLUMNS,
     claim_rows,

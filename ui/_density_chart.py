@@ -8,7 +8,7 @@ import altair as alt
 import pandas as pd
 
 from _looks import accent
-from fieldaero.desk_air import RideAir
+from fieldaero.draft.air import RideAir
 
 __all__ = ["density_chart"]
 

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from fieldaero.result import Result
-from fieldaero.result_files import json_text
+from fieldaero.answers.result import Result
+from fieldaero.basics.output_files import json_text
 
 __all__ = ["FIGURES", "TABLES", "figure_downloads", "file_name", "result_download", "table_downloads"]
 
@@ -85,7 +85,7 @@ def result_download(result: Result) -> None:
 
 def _figure(result: Result, name: str, ending: str) -> Callable[[], bytes]:
     def made() -> bytes:
-        from fieldaero import plots
+        from fieldaero.publish import figures as plots
 
         return plots.figure_bytes(getattr(plots, name)(result), ending)
 

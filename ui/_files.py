@@ -8,7 +8,7 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from _state import change, desk
-from fieldaero.desk_files import add_files
+from fieldaero.draft.desk_files import add_files
 
 __all__ = ["show_refused", "take"]
 

@@ -10,10 +10,10 @@ import streamlit as st
 
 from _edits import base_rows, edits_of, folded
 from _state import attempt, desk, former_setup
-from fieldaero.desk import Desk, DeskLap
-from fieldaero.formatting import clock, duration
-from fieldaero.lap_rows import LapRow
-from fieldaero.run_sheet import NOT_USED
+from fieldaero.basics.formatting import clock, duration
+from fieldaero.draft.draft import Desk, DeskLap
+from fieldaero.draft.lap_table import LapRow
+from fieldaero.run_sheet.sheet import NOT_USED
 
 __all__ = ["lap_table", "with_lap_edits"]
 

@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from fieldaero.desk import Desk
-from fieldaero.errors import FieldaeroError
+from fieldaero.basics.errors import FieldaeroError
+from fieldaero.draft.draft import Desk
 
 if TYPE_CHECKING:
-    from fieldaero.result import Result
+    from fieldaero.answers.result import Result
 
 __all__ = ["Outcome", "outcome_of", "settle", "settled"]
 

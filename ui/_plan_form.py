@@ -9,12 +9,12 @@ from typing import Any
 import streamlit as st
 
 from _state import desk, outcome
-from fieldaero.errors import FieldaeroError
-from fieldaero.expected_error import PlannedRide
-from fieldaero.plan import Plan, plan_test
-from fieldaero.plan_inputs import former_of, road_of, smallest_m2
-from fieldaero.planned_ride import planned_ride
-from fieldaero.simulate import CourseShape
+from fieldaero.basics.errors import FieldaeroError
+from fieldaero.plan.assumptions import former_of, road_of, smallest_m2
+from fieldaero.plan.expected_error import PlannedRide
+from fieldaero.plan.plan import Plan, plan_test
+from fieldaero.plan.planned_ride import planned_ride
+from fieldaero.simulator import CourseShape
 
 __all__ = ["Wishes", "plan_form", "planned"]
 

@@ -8,10 +8,10 @@ import altair
 import pandas as pd
 
 from _looks import COLOURS, MARKS, UNUSED_COLOUR
-from fieldaero.formatting import interval, value_with_uncertainty
-from fieldaero.lap_points import lap_points
-from fieldaero.result import Result
-from fieldaero.verdict_text import is_resolved
+from fieldaero.answers.lap_points import lap_points
+from fieldaero.answers.result import Result
+from fieldaero.answers.verdict_text import is_resolved
+from fieldaero.basics.formatting import interval, value_with_uncertainty
 
 alt: Any = altair  # the checker knows its encodings only in part
 

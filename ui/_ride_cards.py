@@ -6,8 +6,8 @@ import streamlit as st
 
 from _looks import note
 from _state import change, desk
-from fieldaero.desk import DeskRide
-from fieldaero.formatting import duration, number
+from fieldaero.basics.formatting import duration, number
+from fieldaero.draft.draft import DeskRide
 
 __all__ = ["ride_cards"]
 
@@ -24,7 +24,7 @@ def ride_cards() -> None:
 
 
 def _card(on_desk: DeskRide) -> None:
-    from fieldaero.ride_card import ride_card  # not before there is a ride
+    from fieldaero.draft.ride_card import ride_card  # not before there is a ride
 
     card = ride_card(on_desk.ride, listing=on_desk.listing, problem=on_desk.problem)
     name, remove = st.columns([3, 1], vertical_alignment="center")

@@ -8,8 +8,8 @@ import altair
 import pandas as pd
 
 from _looks import COLOURS, UNUSED_COLOUR
-from fieldaero.lap_elevations import LapElevations, lap_elevations
-from fieldaero.result import Result
+from fieldaero.answers.lap_elevations import LapElevations, lap_elevations
+from fieldaero.answers.result import Result
 
 alt: Any = altair  # the checker knows its encodings only in part
 

@@ -10,11 +10,11 @@ import streamlit as st
 
 from _looks import accent, ink, note, show_drawn
 from _state import desk, edition, keep, kept, step
-from fieldaero.crossing import StartLine
-from fieldaero.desk import DeskRide
-from fieldaero.errors import FieldaeroError
-from fieldaero.laps import LapSource, moment_in_words
-from fieldaero.track_map import TrackMap, start_line_at, track_map
+from fieldaero.basics.errors import FieldaeroError
+from fieldaero.draft.draft import DeskRide
+from fieldaero.draft.road_map import TrackMap, start_line_at, track_map
+from fieldaero.laps.find_laps import LapSource, moment_in_words
+from fieldaero.laps.start_line import StartLine
 
 __all__ = ["lap_source", "road_map"]
 

@@ -9,7 +9,7 @@ import streamlit as st
 
 from _looks import colour_of, sign_of
 from _state import desk, edition, step
-from fieldaero.desk import Desk
+from fieldaero.draft.draft import Desk
 
 __all__ = ["setups", "with_setup_added", "with_setup_changed", "without_setup"]
 

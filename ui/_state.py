@@ -1,6 +1,6 @@
 """What a visitor has on the desk: it lives in this browser session only, and every step can be taken back.
 
-The truth is one :class:`fieldaero.desk.Desk` under one key of the session state.  Widgets are
+The truth is one :class:`fieldaero.draft.draft.Desk` under one key of the session state.  Widgets are
 filled from it and fold their changes back into it; their own keys come and go with the pages.
 """
 
@@ -13,11 +13,11 @@ from typing import Any
 import streamlit as st
 
 from _outcomes import Outcome, outcome_of
-from fieldaero.desk import Desk, DeskLap, empty_desk
-from fieldaero.desk_opening import files_beside, open_on_desk
-from fieldaero.errors import FieldaeroError, RunSheetError
-from fieldaero.run_sheet import NOT_USED
-from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
+from fieldaero.basics.errors import FieldaeroError, RunSheetError
+from fieldaero.draft.draft import Desk, DeskLap, empty_desk
+from fieldaero.draft.open_files import files_beside, open_on_desk
+from fieldaero.run_sheet.sheet import NOT_USED
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 
 __all__ = [
     "Outcome",

@@ -10,12 +10,12 @@ import pandas as pd
 import streamlit as st
 
 from _looks import colour_of, ink, mark_of
-from fieldaero.desk import Desk, DeskRide
-from fieldaero.desk_air import desk_system, mean_air_density_kg_m3
-from fieldaero.lap_rows import LapRow
-from fieldaero.run_sheet import NOT_USED
-from fieldaero.system import System
-from fieldaero.trace import Quantity, Trace, clock_ticks_s, shown_span, trace_of, virtual_elevation_trace
+from fieldaero.draft.air import desk_system, mean_air_density_kg_m3
+from fieldaero.draft.draft import Desk, DeskRide
+from fieldaero.draft.lap_table import LapRow
+from fieldaero.draft.trace import Quantity, Trace, clock_ticks_s, shown_span, trace_of, virtual_elevation_trace
+from fieldaero.physics.system import System
+from fieldaero.run_sheet.sheet import NOT_USED
 
 __all__ = ["BRUSH", "SHOWN", "brushed_s", "trace_chart", "trace_for"]
 

@@ -11,11 +11,11 @@ import streamlit as st
 from _looks import note
 from _ride_cards import plain
 from _state import desk
-from fieldaero.desk_missing import still_missing
-from fieldaero.formatting import MISSING, duration, interval, km_h, number, value_with_uncertainty
-from fieldaero.repeat_check import repeat_check
-from fieldaero.result import Result
-from fieldaero.verdict_text import comparison_cells, is_resolved, verdict_sentence
+from fieldaero.answers.repeat_check import repeat_check
+from fieldaero.answers.result import Result
+from fieldaero.answers.verdict_text import comparison_cells, is_resolved, verdict_sentence
+from fieldaero.basics.formatting import MISSING, duration, interval, km_h, number, value_with_uncertainty
+from fieldaero.draft.still_missing import still_missing
 
 __all__ = ["beside", "comparison_table", "lap_table", "repeat_and_drift", "verdicts", "warnings_first", "why_not"]
 

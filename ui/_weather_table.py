@@ -13,10 +13,10 @@ from _edits import base_rows, edits_of, folded
 from _files import take
 from _looks import note, show_drawn
 from _state import attempt, desk, edition
-from fieldaero.desk import Desk
-from fieldaero.desk_air import air_over_rides
-from fieldaero.errors import FieldaeroError
-from fieldaero.formatting import number
+from fieldaero.basics.errors import FieldaeroError
+from fieldaero.basics.formatting import number
+from fieldaero.draft.air import air_over_rides
+from fieldaero.draft.draft import Desk
 
 __all__ = ["weather", "with_reports", "with_weather_rows"]
 

@@ -1,6 +1,6 @@
 """The what-if: laps unticked and inputs changed, with the original left as it is.
 
-The truth is one :class:`fieldaero.what_if.WhatIf` under one key, so that it outlives the
+The truth is one :class:`fieldaero.draft.what_if.WhatIf` under one key, so that it outlives the
 widgets when the page is left.
 """
 
@@ -14,9 +14,9 @@ import streamlit as st
 from _looks import note
 from _ride_cards import plain
 from _state import change, desk
-from fieldaero.desk import Desk, DeskLap
-from fieldaero.run_sheet import NOT_USED
-from fieldaero.what_if import WIND_CHOICES, WhatIf, what_if, wind_can_change
+from fieldaero.draft.draft import Desk, DeskLap
+from fieldaero.draft.what_if import WIND_CHOICES, WhatIf, what_if, wind_can_change
+from fieldaero.run_sheet.sheet import NOT_USED
 
 __all__ = ["back_to_the_original", "current_what_if", "keep_the_changes", "laps_form", "variant", "what_if_form"]
 

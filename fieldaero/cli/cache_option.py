@@ -25,6 +25,6 @@ def no_cache(command: Command) -> Command:
 
 def _do_without(context: click.Context, parameter: click.Parameter, value: bool) -> None:  # noqa: FBT001 (click calls it)
     if value:
-        from fieldaero.ride_cache import without_cache
+        from fieldaero.rides.cache import without_cache
 
         context.with_resource(without_cache())

@@ -10,14 +10,14 @@ from typing import Any
 
 import click
 
-from fieldaero.cli.app_command import app
+from fieldaero.cli.app import app
 from fieldaero.cli.cache_option import no_cache
-from fieldaero.cli.pack_command import pack
-from fieldaero.cli.plan_command import plan
-from fieldaero.cli.pool_command import pool
-from fieldaero.cli.report_command import report
-from fieldaero.cli.simulate_command import simulate
-from fieldaero.cli.way_out import DEBUG, Commands
+from fieldaero.cli.exit_status import DEBUG, Commands
+from fieldaero.cli.pack import pack
+from fieldaero.cli.plan import plan
+from fieldaero.cli.pool import pool
+from fieldaero.cli.report import report
+from fieldaero.cli.simulate import simulate
 
 __all__ = ["commands", "main"]
 
@@ -56,7 +56,7 @@ def commands(context: click.Context, *, show_version: bool) -> None:
     analyse. No ride yet? Begin with demo.
     """
     if show_version:
-        from fieldaero.version import VERSION
+        from fieldaero.basics.version import VERSION
 
         click.echo(f"fieldaero {VERSION}")
     elif context.invoked_subcommand is None:
@@ -76,9 +76,9 @@ def init(rides: tuple[str, ...], *, out: str, force: bool) -> None:
     """
     from pathlib import Path
 
-    from fieldaero.errors import FieldaeroError
-    from fieldaero.result_files import write_text
-    from fieldaero.run_sheet_draft import draft_run_sheet
+    from fieldaero.basics.errors import FieldaeroError
+    from fieldaero.basics.output_files import write_text
+    from fieldaero.run_sheet.template import draft_run_sheet
 
     for ride in rides:
         if Path(out).exists() and Path(ride).exists() and Path(out).samefile(ride):
@@ -101,9 +101,9 @@ def laps(ride: str, *, source: Any, as_json: bool) -> None:
     Laps come from the lap button, from passages of a start line, or from the road's
     own repetition.
     """
-    from fieldaero.lap_listing import list_laps
-    from fieldaero.readers import read_ride
-    from fieldaero.result_files import json_text
+    from fieldaero.basics.output_files import json_text
+    from fieldaero.laps.lap_list import list_laps
+    from fieldaero.rides import read_ride
 
     listing = list_laps(read_ride(ride), lap_source=source)
     click.echo(json_text(listing.to_dict()) if as_json else listing.summary())
@@ -133,7 +133,7 @@ def demo(folder: str) -> None:
     The session is invented: its rides were simulated, not ridden. FOLDER is
     fieldaero-demo unless given.
     """
-    from fieldaero.sample_session import copy_sample
+    from fieldaero.simulator.sample_folder import copy_sample
 
     sheet = copy_sample(folder)
     click.echo(f"The sample session is in {folder}. It was simulated, not ridden. Now: fieldaero analyse {sheet}\n")
@@ -149,8 +149,9 @@ commands.add_command(pack)
 
 
 def _analyse(sheet: str, *, as_json: bool, out: str | None) -> None:
-    from fieldaero.analysis import analyse as analyse_sheet
-    from fieldaero.result_files import json_text, write_result_files
+    from fieldaero.answers.analysis import analyse as analyse_sheet
+    from fieldaero.basics.output_files import json_text
+    from fieldaero.publish.result_files import write_result_files
 
     result = analyse_sheet(sheet, progress=_progress())
     if out is not None:

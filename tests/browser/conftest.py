@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldaero.simulate.folder import scenario_of, write_session
+from fieldaero.simulator.session_files import scenario_of, write_session
 from tests.browser.serving import served
 
 WIDE, NARROW = (1280, 900), (390, 844)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from fieldaero.readers import read_ride, write_csv
-from fieldaero.ride import Ride
+from fieldaero.rides import read_ride, write_csv
+from fieldaero.rides.ride import Ride
 from tests.browser.steps import PAGES, expect
 
 JPEG = bytes.fromhex("ffd8ffe000104a46494600010100000100010000") + bytes(400) + bytes.fromhex("ffd9")

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from fieldaero.run_sheet import read_run_sheet
+from fieldaero.run_sheet.sheet import read_run_sheet
 from tests.browser.steps import PAGES, expect
 
 MOST_CLICKS = 9

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from playwright.sync_api import Page, sync_playwright
 
-from fieldaero.simulate.folder import scenario_of, write_session
+from fieldaero.simulator.session_files import scenario_of, write_session
 from tests.browser.serving import FLAGS, browser_found, served
 from tests.browser.steps import PAGES, ROW_PX, Visitor
 

@@ -20,8 +20,7 @@ from tests.fuzz.campaign import LONGEST_S, MEMORY_BYTES
 from tests.fuzz.targets import FORMATS, Fault, outcome
 
 FOUND = Path(__file__).parent / "found"
-WATCHED = ["fieldaero.readers", "fieldaero.metar_reports", "fieldaero.weather_csv", "fieldaero.observation"]
-WATCHED += ["fieldaero.run_sheet", "fieldaero.local_positions", "fitdecode", "metar"]
+WATCHED = ["fieldaero.rides", "fieldaero.weather", "fieldaero.run_sheet", "fitdecode", "metar"]
 
 
 def main() -> int:

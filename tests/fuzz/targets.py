@@ -18,13 +18,13 @@ from pathlib import Path
 import numpy as np
 import tomli_w
 
-from fieldaero.errors import FieldaeroError
-from fieldaero.metar_reports import parse_metar
-from fieldaero.readers import read_ride_bytes
-from fieldaero.run_sheet import run_sheet_from_text
-from fieldaero.weather_csv import weather_readings
-from tests.readers.fit_files import activity, developed, lap, session, steady, timer
-from tests.readers.xml_files import gpx, tcx, tcx_lap, trackpoint, trkpt
+from fieldaero.basics.errors import FieldaeroError
+from fieldaero.rides import read_ride_bytes
+from fieldaero.run_sheet.sheet import run_sheet_from_text
+from fieldaero.weather.metar import parse_metar
+from fieldaero.weather.station_csv import weather_readings
+from tests.rides.formats.fit_files import activity, developed, lap, session, steady, timer
+from tests.rides.formats.xml_files import gpx, tcx, tcx_lap, trackpoint, trkpt
 
 __all__ = ["FORMATS", "Fault", "Format", "outcome", "real_seeds"]
 
@@ -88,7 +88,7 @@ def _read_metar(data: bytes) -> None:
 
 
 def _read_sheet(data: bytes) -> None:
-    from fieldaero.errors import RunSheetError
+    from fieldaero.basics.errors import RunSheetError
 
     try:
         text = data.decode("utf-8-sig")
@@ -158,7 +158,7 @@ def _metar_seeds() -> tuple[bytes, ...]:
 
 @cache
 def _sheet_seeds() -> tuple[bytes, ...]:
-    from tests.plain_rides import __file__ as beside
+    from tests.rides.plain_rides import __file__ as beside
 
     sample = Path(beside).resolve().parents[1] / "sample_rides" / "bar-test.toml"
     wide = {

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from fieldaero.errors import RideError
+from fieldaero.basics.errors import RideError
 from tests.fuzz import __main__ as command
 from tests.fuzz.targets import FORMATS
 

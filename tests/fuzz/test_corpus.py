@@ -90,6 +90,6 @@ def test_a_reader_that_hides_a_traceback_is_a_fault(monkeypatch):
     def broken(*_):
         raise KeyError("no such thing")
 
-    monkeypatch.setattr("fieldaero.readers.csv.read_csv", broken)
+    monkeypatch.setattr("fieldaero.rides.formats.csv.read_csv", broken)
     with pytest.raises(Fault, match="stops reading"):
         outcome("csv", FORMATS["csv"].seeds()[0])

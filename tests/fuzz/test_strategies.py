@@ -9,10 +9,10 @@ import tomli_w
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from fieldaero.readers.csv_columns import KNOWN_COLUMNS
-from fieldaero.weather_csv import WEATHER_COLUMNS
+from fieldaero.rides.formats.csv_columns import KNOWN_COLUMNS
+from fieldaero.weather.station_csv import WEATHER_COLUMNS
 from tests.fuzz.targets import FORMATS, outcome
-from tests.readers.fit_files import START_FIT_S, by_hand, definition
+from tests.rides.formats.fit_files import START_FIT_S, by_hand, definition
 
 RIDE_COLUMNS = (*sorted(KNOWN_COLUMNS), "mystery")
 

@@ -1,6 +1,6 @@
 """Pressure from an altimeter setting, in the standard atmosphere's own form."""
 
-from fieldaero.atmosphere import station_pressure_pa
+from fieldaero.physics.atmosphere import station_pressure_pa
 from tests.published.published_value import PublishedValue, each
 
 INCH_PA = 3386.389

@@ -3,7 +3,7 @@
 import psychrolib
 import pytest
 
-from fieldaero.atmosphere import (
+from fieldaero.physics.atmosphere import (
     air_density_kg_m3,
     pressure_at_height_pa,
     relative_humidity_from_dew_point,

@@ -7,7 +7,7 @@ separate script, so it guards against a slip in this package's equation.
 
 import pytest
 
-from fieldaero.atmosphere import air_density_kg_m3, enhancement_factor, saturation_vapour_pressure_pa
+from fieldaero.physics.atmosphere import air_density_kg_m3, enhancement_factor, saturation_vapour_pressure_pa
 from tests.published.published_value import PublishedValue, each
 
 GRID = [

@@ -11,10 +11,10 @@ import math
 import numpy as np
 import pytest
 
-from fieldaero import course_motion
-from fieldaero.course_motion import Mover, Stretches, arrival, march
-from fieldaero.road_load import height_gain_m
-from fieldaero.system import System
+from fieldaero.answers.race import motion as course_motion
+from fieldaero.answers.race.motion import Mover, Stretches, arrival, march
+from fieldaero.physics.height_gain import height_gain_m
+from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue
 
 MASS, CRR, CDA, RHO, G = 85.0, 0.004, 0.30, 1.2, 9.80665

@@ -2,8 +2,8 @@
 
 import pytest
 
-from fieldaero.road_load import power_w
-from fieldaero.system import System
+from fieldaero.physics.height_gain import power_w
+from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue
 
 SOURCE = "di Prampero et al. 1979"

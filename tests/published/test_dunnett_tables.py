@@ -3,7 +3,11 @@
 import numpy as np
 import pytest
 
-from fieldaero.simultaneous import equicoordinate_quantile, max_abs_t_probability, simultaneous_intervals
+from fieldaero.statistics.simultaneous_intervals import (
+    equicoordinate_quantile,
+    max_abs_t_probability,
+    simultaneous_intervals,
+)
 from tests.published.published_value import PublishedValue, each
 
 TABLE = {

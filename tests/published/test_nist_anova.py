@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import scipy
 
-from fieldaero.linear_mixed import VarianceComponent, fit_linear_mixed
+from fieldaero.statistics.mixed_model import VarianceComponent, fit_linear_mixed
 from tests.published.published_value import PublishedValue
 
 FOLDER = Path(scipy.__file__).parent / "stats/tests/data/nist_anova"

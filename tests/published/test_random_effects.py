@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fieldaero.meta_analysis import pool_random_effects
+from fieldaero.statistics.random_effects import pool_random_effects
 from tests.published.published_value import PublishedValue
 
 # Kacker, Metrologia 41 (2004) 132: nine results with variances, read in the tests of statsmodels.

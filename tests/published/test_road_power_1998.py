@@ -14,9 +14,9 @@ import math
 import numpy as np
 import pytest
 
-from fieldaero.course_motion import Mover, Stretches, arrival, march
-from fieldaero.road_load import body_cda_m2, height_gain_m, power_w, relative_air, wind_along_across
-from fieldaero.system import System
+from fieldaero.answers.race.motion import Mover, Stretches, arrival, march
+from fieldaero.physics.height_gain import body_cda_m2, height_gain_m, power_w, relative_air, wind_along_across
+from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue
 
 DISTANCE_M, DURATION_S = 471.8, 56.42

@@ -6,8 +6,8 @@ The rules themselves are common practice, no source; the numbers were computed f
 
 import pytest
 
-from fieldaero.road_load import power_w
-from fieldaero.system import System
+from fieldaero.physics.height_gain import power_w
+from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue, each
 
 POUND_FORCE_N = 4.4482216

@@ -1,6 +1,6 @@
 """The standard atmosphere against ISO 2533:1975 and two independent libraries' values."""
 
-from fieldaero.atmosphere import geopotential_height_m, standard_atmosphere
+from fieldaero.physics.atmosphere import geopotential_height_m, standard_atmosphere
 from tests.published.published_value import PublishedValue, each
 
 ISO = "ISO 2533:1975 (ICAO Doc 7488, U.S. Standard Atmosphere 1976)"

@@ -7,7 +7,7 @@ import pytest
 import scipy
 import statsmodels.api as sm
 
-from fieldaero.linear_mixed import VarianceComponent, fit_linear_mixed
+from fieldaero.statistics.mixed_model import VarianceComponent, fit_linear_mixed
 from tests.published.published_value import PublishedValue, each
 
 ISO = "ISO/TS 28037:2010"

@@ -5,10 +5,11 @@ Values and conditions are those of ``test_time_saved.py``: 80 kg, Crr 0.004, 1.2
 
 import pytest
 
-from fieldaero import course_motion, road_power
-from fieldaero.course_profile import flat_profile
-from fieldaero.course_time import Race, seconds_over_course
-from fieldaero.currencies import currencies
+from fieldaero.answers.race import motion as course_motion
+from fieldaero.answers.race.profile import flat_profile
+from fieldaero.answers.race.race_time import Race, seconds_over_course
+from fieldaero.compare.currencies import currencies
+from fieldaero.physics import road_power
 from tests.published.published_value import each
 from tests.published.test_time_saved import ROAD, SECONDS_PER_KM, WATTS, computed, power_at_the_wheel
 

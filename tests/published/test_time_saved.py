@@ -7,12 +7,18 @@ on the flat, at the power that the speed needs without the saving, chain and bea
 
 import pytest
 
-from fieldaero import road_power
-from fieldaero.claims import claim_results
-from fieldaero.result import ComparisonResult, SetupResult
-from fieldaero.road_power import power_w
-from fieldaero.system import System
-from fieldaero.translate import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2, seconds_over_distance, watts_at_speed
+from fieldaero.answers.cross_checks.claims import claim_results
+from fieldaero.answers.result import ComparisonResult, SetupResult
+from fieldaero.physics import road_power
+from fieldaero.physics.flat_road import (
+    FlatRoad,
+    cda_for_seconds_m2,
+    cda_for_watts_m2,
+    seconds_over_distance,
+    watts_at_speed,
+)
+from fieldaero.physics.road_power import power_w
+from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue, each
 from tests.whole_sessions import sheet
 

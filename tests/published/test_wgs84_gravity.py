@@ -2,7 +2,7 @@
 
 import pytest
 
-from fieldaero.earth import normal_gravity_m_s2
+from fieldaero.physics.earth import normal_gravity_m_s2
 from tests.published.published_value import PublishedValue, each
 
 SOURCE = "NIMA TR8350.2, Somigliana's formula and second-order height term"

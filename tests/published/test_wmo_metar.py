@@ -2,8 +2,8 @@
 
 import pytest
 
-from fieldaero.errors import WeatherError
-from fieldaero.metar_reports import parse_metar
+from fieldaero.basics.errors import WeatherError
+from fieldaero.weather.metar import parse_metar
 from tests.published.published_value import PublishedValue
 
 WMO = "WMO-No. 306, Manual on Codes, Vol. I.1 Part A, FM 15 METAR (1995 edition, supplement VIII.2001)"

@@ -15,9 +15,9 @@ from _lap_table import with_lap_edits
 from _setups import with_setup_added, with_setup_changed, without_setup
 from _trace import brushed_s
 from _weather_table import with_reports, with_weather_rows
-from fieldaero.desk import DeskLap, empty_desk
-from fieldaero.desk_opening import open_on_desk
-from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
+from fieldaero.draft.draft import DeskLap, empty_desk
+from fieldaero.draft.open_files import open_on_desk
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 
 RIDE = "morning.fit"
 SEVEN = datetime(2026, 5, 3, 7, 0, tzinfo=UTC)

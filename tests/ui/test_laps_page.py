@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from fieldaero.desk import DeskLap
-from fieldaero.readers import read_ride
-from fieldaero.readers.csv_out import write_csv
-from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
+from fieldaero.draft.draft import DeskLap
+from fieldaero.rides import read_ride
+from fieldaero.rides.csv_out import write_csv
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from tests.ui.pages import drawn, opened, words
 
 RIDE = "morning.fit"

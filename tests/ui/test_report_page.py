@@ -47,7 +47,7 @@ def test_photographs_that_are_not_on_the_desk_are_left_out_of_the_pack_and_that_
 
 
 def test_the_report_can_be_made_where_it_is_installed():
-    pytest.importorskip("fieldaero.report")
+    pytest.importorskip("fieldaero.publish.report")
     at = opened("report")
     at.button(key="make_report").click().run()
     drawn(at)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fieldaero.sample_session import SAMPLE_SHEET, sample_folder
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from tests.ui.pages import drawn, opened, words
 
 RIDE = ("morning.fit", (sample_folder() / "morning.fit").read_bytes(), "application/octet-stream")

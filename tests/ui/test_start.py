@@ -7,7 +7,7 @@ import sys
 
 from tests.ui.pages import APP
 
-HEAVY = ("altair", "fitdecode", "matplotlib", "scipy", "fieldaero.analysis")
+HEAVY = ("altair", "fitdecode", "matplotlib", "scipy", "fieldaero.answers.analysis")
 START = f"""
 import sys
 sys.path.insert(0, {str(APP.parent)!r})
@@ -34,4 +34,4 @@ def test_the_first_page_needs_nothing_heavy():
 
 
 def test_what_later_pages_need_is_imported_once_the_first_is_drawn():
-    assert {"altair", "scipy", "fieldaero.analysis"} <= set(imported(after="at.run()"))
+    assert {"altair", "scipy", "fieldaero.answers.analysis"} <= set(imported(after="at.run()"))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from fieldaero.simulate import CourseShape, Scenario, Sensors, Wind
-from fieldaero.system import System
+from fieldaero.physics.system import System
+from fieldaero.simulator import CourseShape, Scenario, Sensors, Wind
 
 SLOW_SHARE, GUST_SHARE = 0.25, 0.25  # of the mean wind at the rider's height; common practice, no source
 ABBA = ("a", "b", "b", "a", "a", "b", "b", "a")

@@ -17,11 +17,11 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldaero.analysis import analyse_session
-from fieldaero.run_sheet import run_sheet_from_text
-from fieldaero.session import session_of
-from fieldaero.simulate import CourseShape, Scenario, Wind, simulate_session
-from fieldaero.system import System
+from fieldaero.answers.analysis import analyse_session
+from fieldaero.estimate.session import session_of
+from fieldaero.physics.system import System
+from fieldaero.run_sheet.sheet import run_sheet_from_text
+from fieldaero.simulator import CourseShape, Scenario, Wind, simulate_session
 from tests.validation import study
 from tests.validation.conditions import Condition
 

@@ -21,10 +21,10 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldaero.expected_error import PlannedRide
-from fieldaero.plan import Plan, plan_test
-from fieldaero.plan_trial import TrialOutcome, try_session
-from fieldaero.simulate import CourseShape
+from fieldaero.plan.expected_error import PlannedRide
+from fieldaero.plan.plan import Plan, plan_test
+from fieldaero.plan.trial import TrialOutcome, try_session
+from fieldaero.simulator import CourseShape
 
 FIRST = 12000
 HEAD = (

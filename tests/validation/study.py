@@ -14,15 +14,15 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldaero.analysis import analyse_session
-from fieldaero.atmosphere import wind_at_height_m_s
-from fieldaero.closure import lap_closure
-from fieldaero.energy_balance import energy_balance
-from fieldaero.estimation import estimate_session
-from fieldaero.joint_fit.noise import PARAMETERS
-from fieldaero.run_sheet import run_sheet_from_text
-from fieldaero.session import session_of
-from fieldaero.simulate import Scenario, SimulatedSession, simulate_session
+from fieldaero.answers.analysis import analyse_session
+from fieldaero.compare.session_comparison import estimate_session
+from fieldaero.estimate.closure import lap_closure
+from fieldaero.estimate.energy_balance import energy_balance
+from fieldaero.estimate.joint_fit.noise import PARAMETERS
+from fieldaero.estimate.session import session_of
+from fieldaero.physics.atmosphere import wind_at_height_m_s
+from fieldaero.run_sheet.sheet import run_sheet_from_text
+from fieldaero.simulator import Scenario, SimulatedSession, simulate_session
 from tests.validation.conditions import Condition
 
 CRR, CRR_SD, POWER_SD, WHEEL_SD, MASS_SD = 0.0045, 0.0007, 0.015, 0.003, 0.5

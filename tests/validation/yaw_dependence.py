@@ -17,12 +17,12 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldaero.estimation import estimate_session
-from fieldaero.run_sheet import run_sheet_from_text
-from fieldaero.session import session_of
-from fieldaero.simulate import CourseShape, Scenario, Wind, simulate_session
-from fieldaero.system import System
-from fieldaero.yaw_dependence import yaw_result
+from fieldaero.answers.cross_checks.yaw_dependence import yaw_result
+from fieldaero.compare.session_comparison import estimate_session
+from fieldaero.estimate.session import session_of
+from fieldaero.physics.system import System
+from fieldaero.run_sheet.sheet import run_sheet_from_text
+from fieldaero.simulator import CourseShape, Scenario, Wind, simulate_session
 from tests.validation import study
 from tests.validation.conditions import Condition
 

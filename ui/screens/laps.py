@@ -12,9 +12,9 @@ from _road_map import lap_source, road_map
 from _setups import setups
 from _state import desk, keep, kept, load_sample
 from _trace import BRUSH, SHOWN, brushed_s, trace_chart, trace_for
-from fieldaero.desk import DeskRide
-from fieldaero.errors import FieldaeroError
-from fieldaero.lap_rows import LapRow, lap_rows, laps_within
+from fieldaero.basics.errors import FieldaeroError
+from fieldaero.draft.draft import DeskRide
+from fieldaero.draft.lap_table import LapRow, lap_rows, laps_within
 
 head(
     "Laps and setups",

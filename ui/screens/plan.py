@@ -14,14 +14,14 @@ from _downloads import file_name
 from _looks import CAUTION, COLOURS, UNUSED_COLOUR, head, note, show_chart, way_on
 from _plan_form import Wishes, plan_form, planned
 from _state import attempt, desk, keep
-from fieldaero.errors import FieldaeroError
-from fieldaero.formatting import duration, number
-from fieldaero.lap_pattern import letters_of
-from fieldaero.plan import STEPS, Plan
-from fieldaero.plan_handover import with_plan
-from fieldaero.plan_sheet import plan_sheet
-from fieldaero.plan_text import plan_text
-from fieldaero.resolving_power import ENOUGH
+from fieldaero.basics.errors import FieldaeroError
+from fieldaero.basics.formatting import duration, number
+from fieldaero.draft.plan_handover import with_plan
+from fieldaero.plan.lap_pattern import letters_of
+from fieldaero.plan.plan import STEPS, Plan
+from fieldaero.plan.printed_page import plan_sheet
+from fieldaero.plan.resolving_power import ENOUGH
+from fieldaero.plan.text import plan_text
 
 alt: Any = altair  # the checker knows its encodings only in part
 

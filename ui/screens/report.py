@@ -12,8 +12,8 @@ from _looks import head, note, way_on
 from _outcomes import settled
 from _state import desk, load_sample, outcome
 from _verdicts import verdicts, why_not
-from fieldaero.errors import FieldaeroError
-from fieldaero.result import Result
+from fieldaero.answers.result import Result
+from fieldaero.basics.errors import FieldaeroError
 
 REPORT, MISSING, OF, PACK = "the_report", "the_report_missing", "the_report_of", "the_pack"
 KINDS = {".html": "text/html", ".pdf": "application/pdf"}
@@ -54,7 +54,7 @@ def page() -> None:
 
 def _report(result: Result) -> None:
     st.header("The report")
-    room = _room("fieldaero.report")
+    room = _room("fieldaero.publish.report")
     if room is None:
         st.info(
             "This installation has no report yet. What it would be made of is below: the result, the tables, the "
@@ -96,7 +96,7 @@ def _make(result: Result, room: ModuleType) -> None:
 
 def _pack(result: Result) -> None:
     st.header("The data pack")
-    made = getattr(_room("fieldaero.pack"), "pack_bytes", None)
+    made = getattr(_room("fieldaero.publish.pack"), "pack_bytes", None)
     if made is None:
         st.info("This installation cannot make the pack yet: put the run sheet below beside your ride files instead.")
         st.write(

@@ -13,8 +13,8 @@ from _road_charts import elevation_chart, residual_chart
 from _state import change, desk, load_sample, outcome
 from _verdicts import beside, comparison_table, lap_table, repeat_and_drift, verdicts, warnings_first, why_not
 from _what_if_form import back_to_the_original, keep_the_changes, laps_form, variant, what_if_form
-from fieldaero.cross_check_text import cross_check_sections
-from fieldaero.result import Result
+from fieldaero.answers.result import Result
+from fieldaero.answers.wording import cross_check_sections
 
 BASELINE = "result_baseline"
 

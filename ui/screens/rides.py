@@ -10,7 +10,7 @@ from _looks import head, way_on
 from _ride_cards import ride_cards
 from _state import desk, load_sample
 from _weather_table import weather
-from fieldaero.desk_missing import still_missing
+from fieldaero.draft.still_missing import still_missing
 
 WHERE = {"rides": "rides, above", "bike": "rider and bike, above", "weather": "weather, above", "laps": "page 3"}
 

@@ -1,0 +1,144 @@
+"""What weakens a result, one plain sentence each: the warnings that stand first in every output."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from fieldaero.answers.comparison_rows import closures_m2
+from fieldaero.answers.result import ComparisonResult, LapResult
+from fieldaero.compare.closure_means import setup_mean
+from fieldaero.compare.session_comparison import Estimates
+from fieldaero.compare.setups import SCATTER_PRIOR_SD
+from fieldaero.estimate.session import Session
+
+__all__ = ["doubts"]
+
+DISAGREE_SD = 3.0  # the two estimators share their data, so that chance alone keeps them much closer than this
+STRONG_WIND_M_S = 3.0  # at the rider's height; laps scatter by 5 % there in simulated sessions
+WINDS_DIFFER_M_S, WINDS_DIFFER = 1.0, 0.5  # weather and laps, at least, and of the observed wind; common practice
+CRR_UNKNOWN_SHARE = 0.25  # common practice, no source
+
+
+def doubts(
+    session: Session, estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequence[ComparisonResult]
+) -> list[str]:
+    """Return what a reader must mind before the numbers: laps left out, wind, level of the drag areas, comparisons."""
+    return [
+        *_left_out(rows),
+        *_wind_doubts(session, estimates),
+        *_level_doubts(session, estimates, rows),
+        *_comparison_doubts(estimates, rows, comparisons),
+    ]
+
+
+def _left_out(rows: Sequence[LapResult]) -> list[str]:
+    return [
+        f"{row.ride}, lap {row.lap}: named for {row.setup!r} but left out, for {row.why_not}."
+        for row in rows
+        if row.why_not
+    ]
+
+
+def _comparison_doubts(
+    estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequence[ComparisonResult]
+) -> list[str]:
+    found = []
+    counts = {mean.setup: mean.laps for mean in estimates.comparison.setups}
+    if max(counts.values()) < 2:
+        found.append(
+            "No setup has two laps, so how much the rider scatters from lap to lap is not known; the intervals take "
+            f"{100.0 * SCATTER_PRIOR_SD:g} % for it. Repeat each setup."
+        )
+    else:
+        found += [
+            f"{name}: a single lap; its scatter is taken to be that of the other setups."
+            for name, count in counts.items()
+            if count == 1
+        ]
+    if len(counts) == 1:
+        found.append("Only one setup has laps that can be used, so there is nothing to compare.")
+    for row in rows:
+        if row.outlier:
+            found.append(
+                f"{row.ride}, lap {row.lap} ({row.setup}): lies further from the other laps than chance brings. "
+                "Look for a reason; the result keeps it."
+            )
+    for c in comparisons:
+        if None in (c.closure_delta_cda_m2, c.closure_se_m2, c.delta_cda_m2, c.se_m2):
+            continue
+        assert c.delta_cda_m2 is not None and c.se_m2 is not None  # noqa: PT018
+        assert c.closure_delta_cda_m2 is not None and c.closure_se_m2 is not None  # noqa: PT018
+        apart = abs(c.delta_cda_m2 - c.closure_delta_cda_m2)
+        if apart > DISAGREE_SD * math.hypot(c.se_m2, c.closure_se_m2):
+            found.append(
+                f"{c.setup} against {c.versus}: the joint fit says {c.delta_cda_m2:+.4f} m² and plain closure "
+                f"{c.closure_delta_cda_m2:+.4f} m², further apart than their errors allow. Look at the flagged laps "
+                "before believing either."
+            )
+    return found
+
+
+def _wind_doubts(session: Session, estimates: Estimates) -> list[str]:
+    found = []
+    east, north = estimates.fit.mean_wind_m_s
+    strongest = math.hypot(east, north)
+    if not session.course.has_headings:
+        taken = "The joint fit takes the course for round. " if session.course.closed else ""
+        found.append(
+            "The rides hold no positions, so which way the road leads is not known: the direction of the wind means "
+            f"nothing here, and yaw cannot be told. {taken}Record positions to have both."
+        )
+    if session.wind_east_m_s is not None and session.wind_north_m_s is not None:
+        observed = math.hypot(session.wind_east_m_s, session.wind_north_m_s)
+        apart = math.hypot(session.wind_east_m_s - east, session.wind_north_m_s - north)
+        strongest = max(strongest, observed)
+        if session.course.has_headings and apart > max(WINDS_DIFFER_M_S, WINDS_DIFFER * observed):
+            found.append(
+                f"The weather puts the wind at {observed:.1f} m/s at the rider's height, the laps at "
+                f"{math.hypot(east, north):.1f} m/s, {apart:.1f} m/s apart with the direction. Check speed (m/s, not "
+                "km/h or knots), direction and height of the observation, and analysis.roughness_length_m."
+            )
+    else:
+        found.append(
+            "No observation gives the wind's speed and direction, so the laps alone have to tell its mean, to about "
+            f"±{float(np.mean(estimates.fit.mean_wind_sd_m_s)):.1f} m/s; the intervals allow for that. A wind meter "
+            "beside the road would narrow them."
+        )
+    if strongest > STRONG_WIND_M_S:
+        found.append(
+            f"Wind of {strongest:.1f} m/s at the rider's height: drag areas scatter by 5 % or more from lap to lap in "
+            "such wind. Calmer air tells more than many laps."
+        )
+    return found
+
+
+def _level_doubts(session: Session, estimates: Estimates, rows: Sequence[LapResult]) -> list[str]:
+    """Doubts about the drag areas themselves, which leave their differences nearly alone."""
+    found = []
+    crr, crr_se = estimates.fit.crr, estimates.crr_se
+    if crr_se > CRR_UNKNOWN_SHARE * crr:
+        found.append(
+            f"Crr is known to ±{crr_se:.4f} only, and the drag areas themselves are as uncertain; their differences "
+            "hardly are. Laps at speeds far apart would tell it, or a measured Crr."
+        )
+    if not (session.course.closed or session.run_sheet.course.height_difference_m is not None):
+        return found  # plain closure has no rise to go by
+    # Closure takes the work of the brakes for drag, whatever wind and Crr are.
+    unbraked = [row for row in rows if "braked" not in row.flags]
+    for mean in estimates.comparison.setups:
+        closures = closures_m2(unbraked, mean.setup)
+        plain = setup_mean(closures)
+        if not plain.laps:
+            continue
+        which = " of the laps without brakes" if len(closures) < mean.laps else ""
+        apart = abs(mean.cda_m2 - plain.cda_m2)
+        if apart > DISAGREE_SD * math.hypot(mean.se_m2, 0.0 if math.isnan(plain.se_m2) else plain.se_m2):
+            found.append(
+                f"{mean.setup}: the joint fit says {mean.cda_m2:.4f} m² and plain closure{which} {plain.cda_m2:.4f} "
+                "m², further apart than their errors allow. Closure takes the observed wind and Crr as they stand: "
+                "check these first."
+            )
+    return found

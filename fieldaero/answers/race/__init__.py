@@ -1,0 +1,1 @@
+"""Seconds over a race course, by the equation of motion."""

@@ -1,0 +1,180 @@
+"""The command that plans a test before it is ridden."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from fieldaero.plan.expected_error import PlannedRide
+
+__all__ = ["plan"]
+
+MASS_KG, CDA_M2, CRR, SPEED_KM_H = 84.0, 0.25, 0.0045, 40.0
+
+
+@click.command()
+@click.option("--wind-m-s", type=float, required=True, help="Expected mean wind, as a station or a forecast gives it.")
+@click.option("--wind-height-m", type=float, default=10.0, show_default=True, help="Height of that station's meter.")
+@click.option("--lap-length-m", type=float, help="Length of a lap.")
+@click.option(
+    "--shape", type=click.Choice(["loop", "out-and-back"]), default="loop", show_default=True, help="Of the course."
+)
+@click.option("--ride", metavar="RIDE", help="A ride on the course, instead of its length and shape.")
+@click.option("--power-w", type=float, help="Power that you will hold.")
+@click.option("--speed-km-h", type=float, help=f"Or the speed, on the flat in still air; {SPEED_KM_H:g} if neither.")
+@click.option("--setup", "names", metavar="NAME", multiple=True, help="A setup, the baseline first; one each.")
+@click.option("--setups", "count", type=int, help="Or only their number, the baseline among them; 2 if neither.")
+@click.option("--smallest-m2", type=float, help="Smallest difference that matters, in m2.")
+@click.option("--smallest-w", type=float, help="Or in W at 45 km/h.")
+@click.option("--smallest-s", type=float, help="Or in s over 40 km at 250 W.")
+@click.option("--laps", type=int, help="Laps per setup; as few as are enough if not given.")
+@click.option("--time-min", type=float, default=150.0, show_default=True, help="Time for riding, changes included.")
+@click.option("--former", metavar="FILE", help="A former run sheet or result.json, for your own scatter and noise.")
+@click.option("--mass-kg", type=float, default=MASS_KG, show_default=True, help="Rider, bike and all carried.")
+@click.option("--cda-m2", type=float, help=f"About your drag area; {CDA_M2:g} or the former test's if not given.")
+@click.option("--crr", type=float, default=CRR, show_default=True, help="Coefficient of rolling resistance.")
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Draws another balanced order.")
+@click.option("--simulate", "sessions", metavar="N", type=int, help="Also ride this plan N times in the simulator.")
+@click.option("--sheet", metavar="FILE", help="Also write the plan as a page to print (HTML).")
+@click.option("--run-sheet", metavar="FILE", help="Also write a run sheet with this order, to be filled in.")
+@click.option("--force", is_flag=True, help="Replace existing files.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
+def plan(
+    *, sessions: int | None, sheet: str | None, run_sheet: str | None, force: bool, as_json: bool, **wishes: Any
+) -> None:
+    """Plan a test: how many laps, in which order, and whether they can tell the difference.
+
+    Says go, marginal or no-go, with the expected error, the ride time and what more or
+    fewer laps or another wind would do. One of the three --smallest options is needed.
+    """
+    from dataclasses import asdict
+
+    from fieldaero.basics.errors import FieldaeroError
+    from fieldaero.basics.output_files import json_text, write_text
+    from fieldaero.plan.text import plan_text, trial_text
+    from fieldaero.plan.trial import try_plan
+
+    for path in (sheet, run_sheet):
+        if path is not None and Path(path).exists() and not force:
+            raise FieldaeroError(f"{path}: is there already and was left as it is; choose another name, or add --force")
+        for taken in (wishes["ride"], wishes["former"]):
+            both = path is not None and taken is not None and Path(path).exists() and Path(taken).exists()
+            if both and Path(str(path)).samefile(str(taken)):
+                raise FieldaeroError(f"{path}: is read for this plan, and no input is replaced; choose another name")
+    if sheet is not None and run_sheet is not None and Path(sheet).absolute() == Path(run_sheet).absolute():
+        raise FieldaeroError(f"{sheet}: is named for the page and the run sheet; choose two names")
+    if sessions is not None and not 1 <= sessions <= 500:
+        raise FieldaeroError(f"--simulate is {sessions}; allowed is 1 to 500 sessions")
+    made = _planned(**wishes)
+    trial = None
+    if sessions is not None:
+        trial = try_plan(made, sessions=sessions, progress=_say if sys.stderr.isatty() else None)
+    if sheet is not None:
+        from fieldaero.plan.printed_page import plan_sheet
+
+        write_text(plan_sheet(made), sheet, replace=force)
+    if run_sheet is not None:
+        from fieldaero.run_sheet.template import planned_run_sheet
+
+        text = planned_run_sheet(made.setups, made.order, smallest_difference_m2=made.smallest_difference_m2)
+        write_text(text, run_sheet, replace=force)
+    if as_json:
+        told = made.to_dict()
+        click.echo(json_text(told if trial is None else {**told, "simulated": asdict(trial)}))
+    else:
+        click.echo(plan_text(made) + ("" if trial is None else f"\n\n{trial_text(trial)}"))
+    for path, what in ((sheet, "page to print"), (run_sheet, "run sheet")):
+        if path is not None:
+            click.echo(f"Wrote the {what} to {path}.", err=True)
+
+
+def _say(step: str) -> None:
+    click.echo(f"{step} ...", err=True)
+
+
+def _planned(
+    *,
+    names: tuple[str, ...],
+    count: int | None,
+    smallest_m2: float | None,
+    smallest_w: float | None,
+    smallest_s: float | None,
+    laps: int | None,
+    time_min: float,
+    wind_m_s: float,
+    wind_height_m: float,
+    seed: int,
+    **road: Any,
+) -> Any:
+    from fieldaero.plan.assumptions import smallest_m2 as smallest
+    from fieldaero.plan.plan import plan_test
+
+    ride = _ride(**road)
+    return plan_test(
+        ride,
+        setups=_setups(names, count),
+        smallest_difference_m2=smallest(
+            ride, difference_m2=smallest_m2, difference_w=smallest_w, difference_s=smallest_s
+        ),
+        wind_m_s=wind_m_s,
+        wind_height_m=wind_height_m,
+        laps_per_setup=laps,
+        available_min=time_min,
+        seed=seed,
+    )
+
+
+def _setups(names: tuple[str, ...], count: int | None) -> tuple[str, ...]:
+    from fieldaero.basics.errors import FieldaeroError
+
+    if names and count is not None and count != len(names):
+        raise FieldaeroError(f"--setups is {count} and {len(names)} are named by --setup; give one or the other")
+    if any(not name.strip() or name == "-" for name in names):
+        raise FieldaeroError(
+            'a setup has no name, or is called "-", which is a lap that is not used; name it otherwise'
+        )
+    if names:
+        return names
+    return ("baseline", *(f"setup {k}" for k in range(2, (2 if count is None else count) + 1)))
+
+
+def _ride(
+    *,
+    lap_length_m: float | None,
+    shape: str,
+    ride: str | None,
+    power_w: float | None,
+    speed_km_h: float | None,
+    former: str | None,
+    mass_kg: float,
+    cda_m2: float | None,
+    crr: float,
+) -> PlannedRide:
+    from fieldaero.basics.errors import FieldaeroError
+    from fieldaero.basics.quantities import number_within
+    from fieldaero.plan.assumptions import former_test, road_ridden
+    from fieldaero.plan.planned_ride import planned_ride
+    from fieldaero.simulator import CourseShape
+
+    if (lap_length_m is None) == (ride is None):
+        raise FieldaeroError("the course is to be given once: by --lap-length-m, or by --ride with a ride on it")
+    if power_w is not None and speed_km_h is not None:
+        raise FieldaeroError("--power-w and --speed-km-h are both given; give one of them")
+    number_within(mass_kg, quantity="--mass-kg", low=30.0, high=250.0)
+    number_within(crr, quantity="--crr", low=0.001, high=0.02)
+    before = None if former is None else former_test(former)
+    course = CourseShape(shape="loop" if shape == "loop" else "out_and_back", length_m=lap_length_m or 0.0)
+    if ride is not None:
+        ridden = road_ridden(ride)
+        course = ridden.course
+        if power_w is None and speed_km_h is None:
+            power_w = ridden.power_w
+    cda = cda_m2 if cda_m2 is not None else (before.cda_m2 if before and before.cda_m2 else CDA_M2)
+    number_within(cda, quantity="--cda-m2", low=0.15, high=0.8)
+    return planned_ride(
+        course, mass_kg=mass_kg, crr=crr, cda_m2=cda, power_w=power_w, speed_km_h=speed_km_h, former=before
+    )

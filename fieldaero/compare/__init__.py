@@ -1,0 +1,1 @@
+"""From the drag areas of laps to setups: contrasts, uncertainty budget, verdict."""

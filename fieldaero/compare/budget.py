@@ -1,0 +1,204 @@
+"""Uncertainty budget of a comparison in the form of the GUM (JCGM 100:2008).
+
+Each input has a standard uncertainty and two sensitivities: in a setup's drag area, and
+in the difference of two setups, where most of it cancels.  What is left is the
+scatter of the laps themselves: wind, gusts and the rider.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from fieldaero.estimate.joint_fit.input_sensitivities import InputSensitivities
+from fieldaero.physics.system import System
+from fieldaero.statistics.gum_budget import UncertaintyInput, uncertainty_budget
+
+__all__ = ["CRR_NAME", "BudgetRow", "CommonInput", "budget", "common_covariance_m4", "common_inputs"]
+
+Floats = NDArray[np.float64]
+
+CRR_NAME = "rolling resistance Crr"
+
+
+@dataclass(frozen=True, kw_only=True)
+class CommonInput:
+    """An input whose error is the same in every lap.
+
+    ``lap_sensitivity`` is the change of each lap's drag area per ``unit``, shape (K,).
+    """
+
+    name: str
+    unit: str
+    value: float
+    standard_uncertainty: float
+    lap_sensitivity: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class BudgetRow:
+    """One line of the budget.
+
+    ``share_cda`` and ``share_delta`` are the input's shares of the variance of the setup's drag
+    area and of the difference, bare fractions.
+    """
+
+    input: str
+    unit: str
+    value: float | None
+    standard_uncertainty: float
+    setup: str
+    versus: str
+    sensitivity_cda: float
+    sensitivity_delta: float
+    contribution_cda_m2: float
+    contribution_delta_m2: float
+    share_cda: float
+    share_delta: float
+
+
+def common_inputs(
+    sensitivities: InputSensitivities,
+    *,
+    system: System,
+    mass_kg: float,
+    air_density_kg_m3: float,
+    air_density_sd_kg_m3: float,
+    crr: float,
+    crr_se: float,
+) -> tuple[CommonInput, ...]:
+    """List the inputs that all laps have in common, with their uncertainties.
+
+    The power scale stands for meter and drivetrain together; Crr comes with the standard
+    error that is left after the fit, or that of the run sheet where the laps had no say in it.
+    """
+    circumference = system.wheel_circumference_m
+    return (
+        CommonInput(
+            name="mass",
+            unit="kg",
+            value=mass_kg,
+            standard_uncertainty=system.mass_sd_kg,
+            lap_sensitivity=sensitivities.mass_m2 / mass_kg,
+        ),
+        CommonInput(
+            name="power scale",
+            unit="",
+            value=1.0,
+            standard_uncertainty=system.power_scale_sd,
+            lap_sensitivity=sensitivities.power_scale_m2,
+        ),
+        CommonInput(
+            name="wheel circumference",
+            unit="m",
+            value=circumference,
+            standard_uncertainty=system.wheel_circumference_sd * circumference,
+            lap_sensitivity=sensitivities.speed_scale_m2 / circumference,
+        ),
+        CommonInput(
+            name="air density",
+            unit="kg/m3",
+            value=air_density_kg_m3,
+            standard_uncertainty=air_density_sd_kg_m3,
+            lap_sensitivity=sensitivities.air_density_m2 / air_density_kg_m3,
+        ),
+        CommonInput(
+            name=CRR_NAME,
+            unit="",
+            value=crr,
+            standard_uncertainty=crr_se,
+            lap_sensitivity=sensitivities.crr_m2,
+        ),
+    )
+
+
+def common_covariance_m4(inputs: Sequence[CommonInput], *, crr_estimated: bool = False) -> Floats:
+    """Covariance that the common inputs add to the laps' drag areas, shape (K, K).
+
+    Parameters
+    ----------
+    inputs
+        What all laps have in common.
+    crr_estimated
+        Whether Crr was among the unknowns of the joint fit, which then has its uncertainty in it already.
+    """
+    added = [i for i in inputs if not (crr_estimated and i.name == CRR_NAME)]
+    parts = [i.standard_uncertainty * i.lap_sensitivity for i in added]
+    return np.asarray(np.sum([np.outer(part, part) for part in parts], axis=0))
+
+
+def budget(
+    inputs: Sequence[CommonInput],
+    *,
+    setup: str,
+    versus: str,
+    setup_weights: Floats,
+    versus_weights: Floats,
+    cda_se_m2: float,
+    delta_se_m2: float,
+) -> tuple[BudgetRow, ...]:
+    """Budget of a setup's drag area and of its difference to another.
+
+    Parameters
+    ----------
+    inputs
+        What all laps have in common.
+    setup, versus
+        Names.
+    setup_weights, versus_weights
+        Weight of each lap in either mean, shape (K,).
+    cda_se_m2, delta_se_m2
+        Standard errors of the drag area and of the difference, everything included.
+
+    Returns
+    -------
+    A row per input, and a last one for the scatter of the laps: wind, gusts, sensors' noise and rider,
+    which is what the standard errors hold beyond the inputs.
+    """
+    names, columns = [i.name for i in inputs], []
+    for weights, se in ((setup_weights, cda_se_m2), (setup_weights - versus_weights, delta_se_m2)):
+        given = [
+            UncertaintyInput(
+                name=i.name,
+                value=i.value,
+                standard_uncertainty=i.standard_uncertainty,
+                unit=i.unit,
+                sensitivity=float(weights @ i.lap_sensitivity),
+            )
+            for i in inputs
+        ]
+        common = sum((i.sensitivity * i.standard_uncertainty) ** 2 for i in given)
+        scatter = UncertaintyInput(
+            name="laps", value=0.0, standard_uncertainty=float(np.sqrt(max(se**2 - common, 0.0))), unit="m2"
+        )
+        columns.append((uncertainty_budget([*given, scatter], unit="m2"), [*given, scatter]))
+    (of_cda, cda_inputs), (of_delta, delta_inputs) = columns
+    rows = []
+    for k, name in enumerate([*names, "laps: wind, gusts, noise, rider"]):
+        last = k == len(names)
+        rows.append(
+            BudgetRow(
+                input=name,
+                unit=cda_inputs[k].unit,
+                value=None if last else cda_inputs[k].value,
+                standard_uncertainty=(delta_inputs if last else cda_inputs)[k].standard_uncertainty,
+                setup=setup,
+                versus=versus,
+                sensitivity_cda=cda_inputs[k].sensitivity,
+                sensitivity_delta=delta_inputs[k].sensitivity,
+                contribution_cda_m2=float(of_cda.contributions[k]),
+                contribution_delta_m2=float(of_delta.contributions[k]),
+                share_cda=float(of_cda.shares[k]),
+                share_delta=float(of_delta.shares[k]),
+            )
+        )
+    return tuple(rows)
+
+
+def budget_frame(rows: Sequence[BudgetRow]) -> pd.DataFrame:
+    """One row per input."""
+    return pd.DataFrame([vars(row) for row in rows])

@@ -1,0 +1,196 @@
+"""The air over the rides on a desk, as far as its weather is given yet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import tomli_w
+from numpy.typing import NDArray
+
+from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, RunSheetError, WeatherError
+from fieldaero.draft.draft import Desk
+from fieldaero.physics.atmosphere import wind_at_height_m_s
+from fieldaero.physics.system import System
+from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
+from fieldaero.weather.conditions import Weather
+
+__all__ = [
+    "RideAir",
+    "air_over_rides",
+    "desk_system",
+    "desk_weather",
+    "lap_winds_m_s",
+    "mean_air_density_kg_m3",
+]
+
+Floats = NDArray[np.float64]
+SHEET = "weather"
+USUAL_AIR_KG_M3 = 1.2
+USUAL_MASS_KG = 80.0
+STEP_S = 60.0
+PER_LAP = 5  # moments of a lap at which its wind is looked up
+
+
+@dataclass(frozen=True, kw_only=True)
+class RideAir:
+    """Air density over one ride.
+
+    Attributes
+    ----------
+    ride
+        Its name on the desk.
+    clock
+        Aware times of the moments below, None where the ride has no clock.
+    time_s
+        On the ride's clock, shape (n,).
+    air_density_kg_m3, air_density_sd_kg_m3
+        With its standard uncertainty, shape (n,).
+    warnings
+        Where the weather does not cover the ride.
+    """
+
+    ride: str
+    clock: tuple[datetime, ...] | None
+    time_s: Floats
+    air_density_kg_m3: Floats
+    air_density_sd_kg_m3: Floats
+    warnings: tuple[str, ...]
+
+    @property
+    def low_kg_m3(self) -> Floats:
+        """Density less its standard uncertainty."""
+        return self.air_density_kg_m3 - self.air_density_sd_kg_m3
+
+    @property
+    def high_kg_m3(self) -> Floats:
+        """Density plus its standard uncertainty."""
+        return self.air_density_kg_m3 + self.air_density_sd_kg_m3
+
+
+def desk_weather(desk: Desk) -> Weather:
+    """Return the weather on a desk, whatever the rest of the test lacks.
+
+    Raises
+    ------
+    CannotAnswerError
+        If there is none yet.
+    WeatherError
+        For a row that is incomplete or cannot be; the message says which.
+    """
+    rows = [dict(row) for row in desk.tables.get("weather", ())]
+    if not rows:
+        raise CannotAnswerError("no weather yet: give temperature, pressure and humidity at least once")
+    for number, row in enumerate(rows, start=1):
+        if "file" in row:
+            raise WeatherError(f"weather, row {number}: names the file {row['file']}; add that file itself")
+    first = desk.rides[0].ride.start_time if desk.rides else None
+    try:
+        return Weather(_weather_and_system(rows, desk, {"mass_kg": USUAL_MASS_KG}).observations(date=first))
+    except (RunSheetError, WeatherError) as problem:
+        # The reader has a table before him, not the run sheet.
+        raise WeatherError(str(problem).replace(f"{SHEET}: [[weather]] no. ", "weather, row ")) from None
+
+
+def _weather_and_system(rows: list[dict[str, Any]], desk: Desk, system: Mapping[str, Any]) -> RunSheet:
+    """Check weather and system alone: what else a run sheet has to hold stands in."""
+    text = tomli_w.dumps(
+        {
+            "schema": 1,
+            "title": "-",
+            "baseline": "any",
+            "system": dict(system),
+            "course": dict(desk.tables.get("course", {})),
+            "weather": rows or [{"temperature_c": 15.0}],
+            "setups": [{"name": "any"}],
+            "rides": [{"file": "any", "laps": []}],
+        }
+    )
+    return run_sheet_from_text(text, path=Path(SHEET))
+
+
+def air_over_rides(desk: Desk) -> tuple[RideAir, ...]:
+    """Return the air density over each ride, one value a minute.
+
+    Raises
+    ------
+    CannotAnswerError, WeatherError
+        As :func:`desk_weather`.
+    """
+    weather = desk_weather(desk)
+    found = []
+    for on_desk in desk.rides:
+        ride = on_desk.ride
+        t = np.append(np.arange(ride.time_s[0], ride.time_s[-1], STEP_S), ride.time_s[-1])
+        air = weather.at(t, start_time=ride.start_time)
+        moments = [ride.clock(moment) for moment in t.tolist()]
+        known = tuple(moment for moment in moments if moment is not None)
+        found.append(
+            RideAir(
+                ride=on_desk.name,
+                clock=known if len(known) == len(t) else None,
+                time_s=t,
+                air_density_kg_m3=air.air_density_kg_m3,
+                air_density_sd_kg_m3=air.air_density_sd_kg_m3,
+                warnings=weather.warnings_for(ride.clock(float(t[0])), ride.clock(float(t[-1]))),
+            )
+        )
+    return tuple(found)
+
+
+def mean_air_density_kg_m3(desk: Desk, ride: str) -> float:
+    """Return the mean air density over a ride [kg/m3], a usual one as long as there is no weather that can be used."""
+    try:
+        found = next(air for air in air_over_rides(desk) if air.ride == ride)
+    except (FieldaeroError, StopIteration):
+        return USUAL_AIR_KG_M3
+    return round(float(np.mean(found.air_density_kg_m3)), 4)
+
+
+def desk_system(desk: Desk) -> System:
+    """Return rider and bike for a first look, a usual mass standing in until one is given.
+
+    Raises
+    ------
+    RunSheetError
+        For a value that cannot be.
+    """
+    given = {"mass_kg": USUAL_MASS_KG, **desk.tables.get("system", {})}
+    return _weather_and_system([], desk, given).system
+
+
+def lap_winds_m_s(desk: Desk) -> Mapping[tuple[str, int], float]:
+    """Return the mean observed wind speed at the rider's height [m/s] by ride and lap number.
+
+    Empty where the weather says nothing of the wind, or nothing that can be used yet.
+    """
+    from fieldaero.estimate.session import RIDER_HEIGHT_M
+
+    try:
+        weather = desk_weather(desk)
+        roughness = float(desk.tables.get("analysis", {}).get("roughness_length_m", 0.03))
+        winds = {}
+        for on_desk in desk.rides:
+            laps = on_desk.listing.laps if on_desk.listing else ()
+            if not laps:
+                continue
+            moments = np.linspace([lap.start_s for lap in laps], [lap.end_s for lap in laps], PER_LAP).ravel()
+            air = weather.at(moments, start_time=on_desk.ride.start_time)
+            speed = wind_at_height_m_s(
+                wind_speed_m_s=air.wind_speed_m_s,
+                measured_height_m=air.wind_height_m,
+                height_m=RIDER_HEIGHT_M,
+                roughness_length_m=roughness,
+            )
+            means = np.mean(speed.reshape(PER_LAP, len(laps)), axis=0).tolist()
+            for lap, mean in zip(laps, means, strict=True):
+                if math.isfinite(mean):
+                    winds[on_desk.name, lap.number] = mean
+    except FieldaeroError:
+        return {}
+    return winds

@@ -1,0 +1,176 @@
+"""Opening a run sheet on a desk: what it names is taken from files at hand, never looked for on a disk.
+
+A sheet that was saved unfinished can be opened again: what it says is checked, what it
+does not say yet stays open.  Weather files and tunnel sweeps become values in its tables,
+so that the desk holds all there is.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping
+from copy import deepcopy
+from dataclasses import replace
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+import tomli_w
+
+from fieldaero.basics.errors import OutOfRangeError, RideError, RunSheetError
+from fieldaero.draft.draft import Desk, empty_desk, ride_on_desk
+from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text, toml_table
+from fieldaero.weather.station_csv import weather_readings
+
+__all__ = ["files_beside", "named_files", "open_on_desk"]
+
+# Stands in for what an unfinished sheet does not say yet, so that the rest of it can be checked.
+STAND_IN_MASS_KG = 80.0
+STAND_IN_WEATHER = {"temperature_c": 15.0}
+READING_NOT_GIVEN = ("temperature_c", "metar", "file")
+
+
+def open_on_desk(text: str, *, name: str, files: Mapping[str, bytes]) -> Desk:
+    """Put a run sheet and what it names on a desk.
+
+    Parameters
+    ----------
+    text
+        The run sheet, finished or not.
+    name
+        What it is called in messages.
+    files
+        Bytes of the rides, weather files and sweeps that it names, by file name; a folder that
+        the sheet puts before a name is passed over where only the name is known.
+
+    Raises
+    ------
+    RideError, RunSheetError, WeatherError
+        Where the sheet says what it may not, or names a file that is not at hand.
+    """
+    sheet, raw = _checked(text, name)
+    tables = {key: deepcopy(value) for key, value in raw.items() if key not in ("schema", "rides")}
+    tables["weather"] = [row for entry in tables.get("weather", []) for row in _weather(entry, name, files)]
+    tables["tunnel"] = [_sweep(entry, k, sheet, files) for k, entry in enumerate(tables.get("tunnel", []))]
+    tables["races"] = [_race(entry, k, name, files) for k, entry in enumerate(tables.get("races", []))]
+    desk = Desk(tables={**_nothing_said(), **tables})
+    rides = []
+    for entry in sheet.rides if raw.get("rides") else ():
+        content = _at_hand(entry.file, name, files)
+        kept = entry.file if entry.file in files and _stays_below(entry.file) else PurePosixPath(entry.file).name
+        listed = ride_on_desk(content, name=kept, lap_source=entry.lap_source, start_line=entry.start_line)
+        if len(listed.setups) != len(entry.laps):
+            raise RunSheetError(
+                f"{name}: {entry.file} has {len(listed.setups)} laps and {len(entry.laps)} are listed; "
+                "list every lap, those not used as -"
+            )
+        rides.append(replace(listed, setups=entry.laps))
+    return replace(desk, rides=tuple(rides))
+
+
+def named_files(text: str, *, name: str) -> tuple[str, ...]:
+    r"""Return the names of rides, weather files and sweeps that a run sheet names, each once.
+
+    Raises
+    ------
+    RunSheetError
+        As :func:`open_on_desk`.
+
+    Examples
+    --------
+    >>> named_files('schema = 1\n[[weather]]\nfile = "station.csv"\n', name="sheet.toml")
+    ('station.csv',)
+    """
+    _, raw = _checked(text, name)
+    entries = (entry for what in ("rides", "weather", "tunnel", "races") for entry in raw.get(what, ()))
+    return tuple(dict.fromkeys(str(entry["file"]) for entry in entries if entry.get("file")))
+
+
+def files_beside(sheet: Path, text: str) -> dict[str, bytes]:
+    """Read the files that a run sheet on this machine's own disk names, as far as they are there."""
+    found = {}
+    for name in named_files(text, name=sheet.name):
+        path = sheet.parent / name
+        if path.is_file():
+            found[name] = path.read_bytes()
+    return found
+
+
+def _checked(text: str, name: str) -> tuple[RunSheet, dict[str, Any]]:
+    raw = toml_table(text, name=name)
+    return run_sheet_from_text(tomli_w.dumps(_filled_up(raw)), path=Path(name)), raw
+
+
+def _filled_up(raw: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the sheet with stand-ins for what is not said yet; what is said stays as it is, right or wrong."""
+    full = {**_nothing_said(), **deepcopy(dict(raw))}
+    if isinstance(full["system"], dict):
+        full["system"].setdefault("mass_kg", STAND_IN_MASS_KG)
+    if isinstance(full["weather"], list):
+        full["weather"] = [
+            {**STAND_IN_WEATHER, **row} if isinstance(row, dict) and not set(READING_NOT_GIVEN) & set(row) else row
+            for row in full["weather"] or [{}]
+        ]
+    full["rides"] = full.get("rides") or [{"file": "none yet", "laps": []}]
+    full.setdefault("schema", 1)
+    return {key: value for key, value in full.items() if value not in ({}, [])}
+
+
+def _nothing_said() -> dict[str, Any]:
+    """Return the tables of an empty desk without the values that a sheet may leave to their defaults."""
+    tables = dict(empty_desk().tables)
+    return {**tables, "system": {}, "analysis": {}}
+
+
+def _weather(entry: Mapping[str, Any], name: str, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+    file = entry.get("file")
+    if file is None:
+        return [dict(entry)]
+    return [dict(row) for row in weather_readings(_at_hand(file, name, files), name=PurePosixPath(file).name)]
+
+
+def _sweep(entry: Mapping[str, Any], k: int, sheet: RunSheet, files: Mapping[str, bytes]) -> dict[str, Any]:
+    file = entry.get("file")
+    if file is None:
+        return dict(entry)
+    from fieldaero.answers.cross_checks.tunnel_sweep import read_sweep_csv
+
+    content = _at_hand(file, sheet.path.name, files)
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch, PurePosixPath(file).name)
+        path.write_bytes(content)
+        sweep = read_sweep_csv(path, table=sheet.tunnel[k], where=f"{sheet.path.name}: [[tunnel]] no. {k + 1}, file")
+    row = {key: value for key, value in entry.items() if key not in ("file", "sd_m2")}
+    row |= {"yaw_deg": sweep.yaw_deg.tolist(), "cda_m2": sweep.cda_m2.tolist()}
+    return row | ({"sd_m2": sweep.sd_m2.tolist()} if sweep.sd_stated else {})
+
+
+def _race(entry: Mapping[str, Any], k: int, name: str, files: Mapping[str, bytes]) -> dict[str, Any]:
+    file = entry.get("file")
+    if file is None:
+        return dict(entry)
+    from fieldaero.answers.race.race_course import course_from_file, course_numbers
+
+    content = _at_hand(file, name, files)
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch, PurePosixPath(file).name)
+        path.write_bytes(content)
+        try:
+            course = course_from_file(path)
+        except OutOfRangeError as problem:
+            raise RunSheetError(f"{name}: [[races]] no. {k + 1}: {problem}") from None
+    return {key: value for key, value in entry.items() if key != "file"} | course_numbers(course)
+
+
+def _at_hand(file: str, sheet: str, files: Mapping[str, bytes]) -> bytes:
+    content = files.get(file, files.get(PurePosixPath(file.replace("\\", "/")).name))
+    if content is None:
+        raise RideError(
+            f"{file}: named by {sheet}, but not given; add that file together with the run sheet, or open the sheet "
+            "with: fieldaero app SHEET"
+        )
+    return content
+
+
+def _stays_below(file: str) -> bool:
+    path = PurePosixPath(file.replace("\\", "/"))
+    return not path.is_absolute() and ".." not in path.parts and ":" not in file

@@ -1,0 +1,152 @@
+"""What a ride has, what was repaired, and what its gaps mean for a test of drag."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from fieldaero.laps.lap_list import LapListing, course_in_words
+from fieldaero.laps.track import wheel_distance_m
+from fieldaero.rides.ride import Ride
+
+__all__ = ["Lack", "RideCard", "ride_card"]
+
+SENSORS = {
+    "power_w": "power",
+    "speed_m_s": "speed",
+    "distance_m": "distance",
+    "latitude_deg": "positions",
+    "altitude_m": "altitude",
+    "temperature_c": "temperature",
+    "cadence_rpm": "cadence",
+    "air_speed_m_s": "air speed",
+}
+WAYS = {"button": "the lap button", "line": "a start line", "repeat": "the road repeating itself"}
+TOLD_AS_A_LACK = ("no position was recorded", "no speed was recorded", "no power was recorded")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lack:
+    """Something a ride does not have, and what that means for the test."""
+
+    what: str
+    means: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class RideCard:
+    """A ride in short.
+
+    Attributes
+    ----------
+    name, format, device
+        Of the file; the device where it says so.
+    start
+        Aware time of the first sample, None without a clock.
+    duration_s, distance_m
+        From first to last sample, pauses included; by the wheel where it was recorded.
+    sensors
+        What was recorded, in words.
+    noticed
+        One sentence per thing that was repaired, left out or looks odd.
+    lacks
+        What is missing.
+    laps
+        One sentence on the laps that were found, or why there are none.
+    """
+
+    name: str
+    format: str
+    device: str | None
+    start: datetime | None
+    duration_s: float
+    distance_m: float
+    sensors: tuple[str, ...]
+    noticed: tuple[str, ...]
+    lacks: tuple[Lack, ...]
+    laps: str
+
+
+def ride_card(ride: Ride, *, listing: LapListing | None, problem: str = "") -> RideCard:
+    r"""Return a ride in short.
+
+    Parameters
+    ----------
+    ride
+        As read.
+    listing
+        Its laps, None where none were found; then ``problem`` says why.
+    problem
+        One sentence.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> from fieldaero.rides import read_ride
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "ride.csv")
+    >>> _ = path.write_text("time_s,power_w,speed_m_s\n0,210,10\n1,214,10\n2,208,10\n")
+    >>> card = ride_card(read_ride(path), listing=None, problem="no laps found")
+    >>> card.sensors, card.distance_m, [lack.what for lack in card.lacks]
+    (('power', 'speed'), 20.0, ['positions', 'time of day', 'lap marks', 'altitude'])
+    """
+    return RideCard(
+        name=ride.source.file,
+        format=ride.source.format,
+        device=ride.device,
+        start=ride.start_time,
+        duration_s=ride.duration_s,
+        distance_m=float(wheel_distance_m(ride)[-1]),
+        sensors=_sensors(ride),
+        noticed=tuple(note for note in ride.notes if not note.startswith(TOLD_AS_A_LACK)),
+        lacks=_lacks(ride),
+        laps=problem if listing is None else _laps(listing),
+    )
+
+
+def _sensors(ride: Ride) -> tuple[str, ...]:
+    found = [word for column, word in SENSORS.items() if ride.has(column)]
+    if ride.speed_from != "recorded" and "speed" in found:
+        found.remove("speed")
+    return tuple(found)
+
+
+def _lacks(ride: Ride) -> tuple[Lack, ...]:
+    lacks = []
+    if not ride.has("speed_m_s"):
+        lacks.append(Lack(what="speed", means="The ride cannot be used: record a wheel sensor or satellite speed."))
+    elif ride.speed_from != "recorded":
+        lacks.append(
+            Lack(
+                what="recorded speed",
+                means=f"Speed was worked out from {ride.speed_from}, which is coarser than a wheel sensor: drag areas "
+                "scatter more.",
+            )
+        )
+    if not ride.has("latitude_deg"):
+        lacks.append(
+            Lack(
+                what="positions",
+                means="Laps come from the lap button only, and without headings a wind from one side cannot be told "
+                "from drag. The comparison rests on laps that close.",
+            )
+        )
+    if ride.start_time is None:
+        lacks.append(Lack(what="time of day", means="Weather cannot follow the ride: give one reading that fits it."))
+    if not ride.lap_marks:
+        lacks.append(
+            Lack(what="lap marks", means="Laps are found where the road repeats itself, or by a start line you set.")
+        )
+    if not ride.has("altitude_m"):
+        lacks.append(
+            Lack(
+                what="altitude",
+                means="Not needed on a course that ends where it began; the air is then taken to be alike all over it.",
+            )
+        )
+    return tuple(lacks)
+
+
+def _laps(listing: LapListing) -> str:
+    count = len(listing.laps)
+    found = f"{count} lap{'s' if count != 1 else ''} by {WAYS[listing.lap_source]}."
+    return f"{found} {listing.no_course if listing.course is None else course_in_words(listing.course)}"

@@ -1,0 +1,225 @@
+"""Restricted likelihood of the noise parameters, and the estimate that goes with them.
+
+With R the covariance within laps, Q the precision of the slow wind, P that of the
+priors on shared unknowns, A the columns and H = A' R^-1 A + Q + P,
+
+    2 L = log|R| - log|Q| + log|H| + y' R^-1 y + m' P m - r' H^-1 r,   r = A' R^-1 y + P m
+
+which is minus twice the log likelihood of what the drag areas and the road profile
+(both without a prior) leave over; D. A. Harville, J. Am. Stat. Assoc. 72 (1977)
+320-338.  The gradient by a parameter of R is, with u = R^-1 (y - A x),
+
+    dL = 1/2 sum over (R^-1 - R^-1 A H^-1 A' R^-1 - u u') * dR
+
+and needs only those blocks of H^-1 that belong to one lap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldaero.estimate.joint_fit.block_tridiagonal import Chain, factor
+from fieldaero.estimate.joint_fit.equations import CELLS, Equations, Layout
+from fieldaero.estimate.joint_fit.noise import PARAMETERS, SLOW_S, SLOW_SD, NoisePart, lap_covariance, prior_penalty
+from fieldaero.estimate.joint_fit.segments import Segments
+
+__all__ = ["Estimate", "SharedPrior", "estimate"]
+
+Floats = NDArray[np.float64]
+
+SLOPE_STEP = 1e-5  # of a log parameter, for the slow wind's slopes by differences of its own small matrices
+
+
+@dataclass(frozen=True, kw_only=True)
+class SharedPrior:
+    """Normal priors of the first shared unknowns, and what is known of the road's total height gain.
+
+    Attributes
+    ----------
+    mean, sd
+        Of mean wind east and north (departure from the expected one) [m/s], Crr, scale
+        error of the air speed; shape (4,).
+    braking_mean, braking_sd
+        Of the height lost per metre under the brakes.
+    precision, information
+        Further knowledge of the cells' heights: precision matrix, shape (cells, cells), and
+        precision times mean, shape (cells,).
+    """
+
+    mean: Floats
+    sd: Floats
+    braking_mean: float
+    braking_sd: float
+    precision: Floats
+    information: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimate:
+    """Estimate for given noise parameters.
+
+    Attributes
+    ----------
+    objective
+        L with the parameters' prior [nats].
+    gradient
+        By the log parameters, shape (parameters,); zeros where not asked for.
+    local, shared
+        Estimates, shapes (K, p) and (b,).
+    chain
+        The factorised normal matrix.
+    weighted_residual
+        R^-1 (y - A x), shape (K, r).
+    whitened
+        A' R^-1 per lap: local, shape (K, p, r), and shared, shape (K, b, r).
+    """
+
+    objective: float
+    gradient: Floats
+    local: Floats
+    shared: Floats
+    chain: Chain
+    weighted_residual: Floats
+    whitened: tuple[Floats, Floats]
+
+
+def estimate(
+    theta: Floats,
+    *,
+    segments: Segments,
+    nodes: Layout,
+    equations: Equations,
+    prior: SharedPrior,
+    gradient: bool,
+) -> Estimate:
+    """Solve for all unknowns at noise parameters ``theta`` (logs), shape (parameters,).
+
+    ``gradient`` asks for the objective's slope by each of them too, which doubles the work.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        Where the equations do not determine the unknowns.
+    """
+    K = equations.local.shape[0]
+    m = nodes.nodes
+    R, parts = lap_covariance(
+        theta,
+        duration_s=segments.duration_s,
+        middle_s=segments.middle_s,
+        braked_s=segments.braked_s,
+        unknown_s=segments.unknown_s,
+        wind_sensitivity=equations.wind_sensitivity,
+        air_speed_sensitivity=equations.air_speed_sensitivity,
+        air_speed_known=equations.air_speed_known,
+        shift_sensitivity=equations.shift_sensitivity,
+        derivatives=gradient,
+    )
+    lower = np.linalg.cholesky(R)
+    log_R = 2.0 * float(np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2))))
+    R_inv: Floats = np.asarray(np.linalg.inv(R), dtype=np.float64)
+    A, S, y = equations.local, equations.shared, equations.right
+    own = np.swapaxes(A, 1, 2) @ R_inv
+    all_ = np.swapaxes(S, 1, 2) @ R_inv
+    blocks = own @ A
+    coupling = own @ S
+    border = np.sum(all_ @ S, axis=0)
+    right_local = (own @ y[:, :, None])[:, :, 0]
+    right_shared = np.sum(all_ @ y[:, :, None], axis=0)[:, 0]
+    yy = float(np.einsum("ki,kij,kj->", y, R_inv, y, optimize=True))
+
+    Q, link, log_Q = _slow_wind_precision(nodes, theta, K)
+    for o in (0, m):
+        blocks[:, o : o + m, o : o + m] += Q
+    weight = 1.0 / prior.sd**2
+    border[np.arange(CELLS), np.arange(CELLS)] += weight
+    right_shared[:CELLS] += weight * prior.mean
+    beyond = CELLS + len(prior.information)
+    border[CELLS:beyond, CELLS:beyond] += prior.precision
+    right_shared[CELLS:beyond] += prior.information
+    places = np.arange(beyond, len(border))
+    border[places, places] += 1.0 / prior.braking_sd**2
+    right_shared[places] += prior.braking_mean / prior.braking_sd**2
+
+    first, last = np.array([0, m]), np.array([m - 1, 2 * m - 1])
+    chain = factor(blocks=blocks, link=link, first=first, last=last, coupling=coupling, border=border)
+    x, z = (part[..., 0] for part in chain.solve(right_local[:, :, None], right_shared[:, None]))
+    known = float(weight @ prior.mean**2) + len(places) * (prior.braking_mean / prior.braking_sd) ** 2
+    quadratic = yy + known - float(np.sum(right_local * x)) - float(right_shared @ z)
+    penalty, penalty_slope = prior_penalty(theta)
+    objective = 0.5 * (log_R - log_Q + chain.log_determinant + quadratic) + penalty
+    residual = y - (A @ x[:, :, None])[:, :, 0] - S @ z
+    u = (R_inv @ residual[:, :, None])[:, :, 0]
+    slope = penalty_slope
+    if gradient:
+        slope = slope + _slope(theta, parts, R_inv, own, all_, u, chain, nodes, x)
+    return Estimate(
+        objective=objective,
+        gradient=slope,
+        local=x,
+        shared=z,
+        chain=chain,
+        weighted_residual=u,
+        whitened=(own, all_),
+    )
+
+
+def _slow_wind_precision(nodes: Layout, theta: Floats, K: int) -> tuple[Floats, Floats, float]:
+    """Diagonal blocks of one component, shape (K, m, m), the links (K - 1,), and log|Q| of both components."""
+    sigma, tau = (float(np.exp(theta[i])) for i in (SLOW_SD, SLOW_S))
+    m = nodes.nodes
+    phi = np.exp(-nodes.step_s / tau)
+    psi = np.exp(-nodes.gap_s / tau)
+    inside, between = 1.0 / (1.0 - phi**2), 1.0 / (1.0 - psi**2)
+    Q = np.zeros((K, m, m))
+    i = np.arange(m - 1)
+    Q[:, i, i] += (phi**2 * inside)[:, None]
+    Q[:, i + 1, i + 1] += inside[:, None]
+    Q[:, i, i + 1] = Q[:, i + 1, i] = -(phi * inside)[:, None]
+    Q[0, 0, 0] += 1.0
+    Q[:-1, -1, -1] += psi**2 * between
+    Q[1:, 0, 0] += between
+    log_Q = (m - 1) * float(np.sum(np.log(inside))) + float(np.sum(np.log(between))) - 2.0 * K * m * np.log(sigma)
+    return Q / sigma**2, psi * between / sigma**2, 2.0 * log_Q
+
+
+def _slope(
+    theta: Floats,
+    parts: tuple[NoisePart, ...],
+    R_inv: Floats,
+    own: Floats,
+    all_: Floats,
+    u: Floats,
+    chain: Chain,
+    nodes: Layout,
+    x: Floats,
+) -> Floats:
+    slope = np.zeros(len(PARAMETERS))
+    diagonal, links = chain.selected_inverse()
+    own_rows = np.swapaxes(own, 1, 2)
+    both = own_rows @ chain.across - np.swapaxes(all_, 1, 2)
+    M = R_inv - own_rows @ diagonal @ own - (both @ chain.border) @ np.swapaxes(both, 1, 2)
+    M -= u[:, :, None] * u[:, None, :]
+    for part in parts:
+        slope[part.parameter] += 0.5 * float(np.sum(M * part.derivative))
+    # Second moments of the slow wind given the data: at the nodes of a lap, and across from one lap to the next.
+    m, spread = nodes.nodes, np.swapaxes(chain.across, 1, 2)
+    at_nodes, across = np.zeros((len(x), m, m)), np.zeros(len(x) - 1)
+    for i, o in enumerate((0, m)):
+        d = slice(o, o + m)
+        at_nodes += diagonal[:, d, d] + chain.across[:, d] @ chain.border @ spread[:, :, d]
+        at_nodes += x[:, d, None] * x[:, None, d]
+        ends, begins = chain.last[i], chain.first[i]
+        across += links[:, i, i] + x[:-1, ends] * x[1:, begins]
+        across += np.einsum("kb,bc,kc->k", chain.across[:-1, ends], chain.border, chain.across[1:, begins])
+    for i in (SLOW_SD, SLOW_S):
+        step = SLOPE_STEP * np.eye(len(theta))[i]
+        (Q1, link1, log1), (Q0, link0, log0) = (
+            _slow_wind_precision(nodes, theta + sign * step, len(x)) for sign in (1.0, -1.0)
+        )
+        change = float(np.sum((Q1 - Q0) * at_nodes)) - 2.0 * float(np.sum((link1 - link0) * across)) - (log1 - log0)
+        slope[i] += 0.5 * change / (2.0 * SLOPE_STEP)
+    return slope

@@ -1,0 +1,130 @@
+"""The laps of a session's rides and the course that they share.
+
+Both come from the rides and how their laps are to be found, and from nothing else of the run
+sheet: what a former session found is taken over where these are the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldaero.basics.errors import CannotAnswerError, RunSheetError
+from fieldaero.laps.course import Course, complete_laps, find_course, lap_position_m, lateral_distance_m
+from fieldaero.laps.find_laps import Lap, LapSource, StartLine, find_laps
+from fieldaero.laps.track import track_of
+from fieldaero.rides.ride import Ride
+from fieldaero.run_sheet.sheet import RunSheet, check_lap_list
+
+__all__ = ["LENGTHS_DIFFER", "FoundLaps", "found_laps"]
+
+LENGTHS_DIFFER = 0.03  # rides whose laps differ by more are on different roads
+ONE_ROAD_M = 50.0  # rides that lie further apart in the median are on different roads
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoundLaps:
+    """Laps of each ride and their course, with what they were found from.
+
+    Attributes
+    ----------
+    rides, ways
+        The rides, and for each how its laps were to be found.
+    laps
+        Of each ride, not yet flagged.
+    course
+        The road that all share.
+    """
+
+    rides: tuple[Ride, ...]
+    ways: tuple[tuple[LapSource, StartLine | None], ...]
+    laps: tuple[tuple[Lap, ...], ...]
+    course: Course
+
+
+def found_laps(run_sheet: RunSheet, rides: Sequence[Ride], *, former: FoundLaps | None = None) -> FoundLaps:
+    """Find the laps of all rides and the course that they share.
+
+    Parameters
+    ----------
+    run_sheet, rides
+        The test, and its rides in the run sheet's order.
+    former
+        What was found before: taken over if it is of these very rides, their laps found the same way.
+
+    Raises
+    ------
+    RunSheetError
+        Where a lap list has another length than the ride has laps, or two rides are the same file.
+    CannotAnswerError
+        Where there are no laps, or not of one course.
+    """
+    ways = tuple((entry.lap_source, entry.start_line) for entry in run_sheet.rides)
+    if former is not None and former.ways == ways and _same(former.rides, rides):
+        for k, found in enumerate(former.laps):
+            check_lap_list(run_sheet, k, len(found))
+        return former
+    _check_rides_once(run_sheet, rides)
+    laps = _laps(run_sheet, rides)
+    return FoundLaps(rides=tuple(rides), ways=ways, laps=tuple(laps), course=_course(rides, laps))
+
+
+def _same(before: Sequence[Ride], now: Sequence[Ride]) -> bool:
+    return len(before) == len(now) and all(a is b for a, b in zip(before, now, strict=True))
+
+
+def _check_rides_once(run_sheet: RunSheet, rides: Sequence[Ride]) -> None:
+    """Refuse a file that stands under two rides, also as a copy: its laps would count twice."""
+    seen: dict[str, int] = {}
+    for k, (entry, ride) in enumerate(zip(run_sheet.rides, rides, strict=True)):
+        before = seen.setdefault(ride.source.sha256, k) if ride.source.sha256 else k
+        if before != k:
+            raise RunSheetError(
+                f"{run_sheet.path.name}: [[rides]] no. {k + 1}, {entry.file} is the same file as no. {before + 1}, "
+                f"{run_sheet.rides[before].file}; its laps count once, so take one of the two out"
+            )
+
+
+def _laps(run_sheet: RunSheet, rides: Sequence[Ride]) -> list[tuple[Lap, ...]]:
+    laps: list[tuple[Lap, ...]] = []
+    line: StartLine | None = None
+    for k, (entry, ride) in enumerate(zip(run_sheet.rides, rides, strict=True)):
+        # Rides of one session share the first one's line, so that they share positions along the lap.
+        found = find_laps(ride, lap_source=entry.lap_source, start_line=entry.start_line or line)
+        check_lap_list(run_sheet, k, len(found))
+        if line is None and len(rides) > 1 and complete_laps(found):
+            line = entry.start_line or find_course(ride, found).start_line
+        laps.append(found)
+    return laps
+
+
+def _course(rides: Sequence[Ride], laps: Sequence[tuple[Lap, ...]]) -> Course:
+    most = max(range(len(rides)), key=lambda k: len(complete_laps(laps[k])))
+    course = find_course(rides[most], laps[most])
+    for ride, found in zip(rides, laps, strict=True):
+        why = _other_course(ride, found, course)
+        if why:
+            raise CannotAnswerError(
+                f"{ride.source.file}: its laps {why} those of {rides[most].source.file} ({course.length_m:.0f} m): two "
+                "courses. Make a run sheet for each course and pool their results."
+            )
+    return course
+
+
+def _other_course(ride: Ride, laps: Sequence[Lap], course: Course) -> str:
+    """In what the laps differ from the course, empty where they are laps of it."""
+    alike = [lap for lap in laps if abs(lap.distance_m / course.length_m - 1.0) <= LENGTHS_DIFFER]
+    if not alike:
+        whole = [lap.distance_m for lap in complete_laps(laps)]
+        return f"are {np.median(whole):.0f} m long, unlike" if whole else ""
+    if course.frame is None or not ride.has("latitude_deg"):
+        return ""
+    position = lap_position_m(ride, alike, course)
+    track = track_of(ride, course.frame)
+    turned = np.radians(track.heading_at_deg(track.distance_m) - course.heading_deg_at(position))
+    inside = np.isfinite(position) & np.isfinite(turned)
+    if inside.any() and np.nanmedian(lateral_distance_m(ride, course)[inside]) > ONE_ROAD_M:
+        return f"run more than {ONE_ROAD_M:.0f} m beside"
+    return "go another way round than" if inside.any() and np.mean(np.cos(turned[inside])) < 0.5 else ""

@@ -1,0 +1,1 @@
+"""Where laps begin and end, the course they share, and what is odd about each."""

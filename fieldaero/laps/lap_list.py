@@ -1,0 +1,224 @@
+"""What laps a ride holds, for somebody who has yet to say which of them count.
+
+Where nobody says how the laps are to be found, presses of the lap button are taken if
+they give repeated laps of one course, and the road's own repetition if not.  Marks that
+the device set by itself, every so many kilometres, are no presses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fieldaero.basics.errors import CannotAnswerError, FieldaeroError
+from fieldaero.basics.formatting import MISSING, clock, duration, number, one_line, table
+from fieldaero.laps.course import Course, complete_laps, find_course
+from fieldaero.laps.find_laps import Lap, LapSource, StartLine, find_laps
+from fieldaero.laps.flags import flag_laps
+from fieldaero.laps.lap_button import presses_of
+from fieldaero.rides.ride import Ride
+
+__all__ = ["LapListing", "course_in_words", "list_laps", "mean_power_w"]
+
+FEWEST_REPEATED = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class LapListing:
+    """The laps of one ride with their flags, and how they were found.
+
+    Attributes
+    ----------
+    ride
+        As read.
+    lap_source
+        "button", "line" or "repeat".
+    why
+        Why that source, one sentence.
+    laps
+        In the order of the ride, with flags where there is a course to judge them by.
+    course
+        What the complete laps share; None where they share none.
+    no_course
+        Why there is no course, else empty.
+    """
+
+    ride: Ride
+    lap_source: LapSource
+    why: str
+    laps: tuple[Lap, ...]
+    course: Course | None
+    no_course: str = ""
+
+    @property
+    def complete(self) -> frozenset[int]:
+        """Numbers of the laps that have the course's length; none without a course."""
+        if self.course is None:
+            return frozenset()
+        return frozenset(lap.number for lap in complete_laps(self.laps))
+
+    def summary(self) -> str:
+        """Tell the laps in plain text: how they were found, the table, the flags, the notes of the reader."""
+        ride = self.ride
+        head = [one_line(ride.source.file) + (f", {ride.start_time:%Y-%m-%d}" if ride.start_time else "")]
+        head.append(f'Laps by "{self.lap_source}": {self.why}')
+        head.append(self.no_course if self.course is None else course_in_words(self.course))
+        time = "start [UTC]" if ride.start_time else "start [into the ride]"
+        header = ["lap", time, "duration", "distance [m]", "speed [km/h]", "power [W]", "flags"]
+        rows = [
+            [
+                str(lap.number),
+                clock(ride.clock(lap.start_s)) if ride.start_time else duration(lap.start_s),
+                duration(lap.duration_s, places=1),
+                number(lap.distance_m),
+                number(_speed_m_s(lap) * 3.6, places=1),
+                number(mean_power_w(ride, lap)),
+                ", ".join(_flag_names(lap)) or MISSING,
+            ]
+            for lap in self.laps
+        ]
+        parts = ["\n".join(head), table(header, rows, left=(6,))]
+        said = [f"lap {lap.number}: {one_line(flag.sentence)}" for lap in self.laps for flag in lap.flags]
+        said += [f"lap {lap.number}: {one_line(lap.note)}" for lap in self.laps if lap.note]
+        if said:
+            parts.append("\n".join(said))
+        if ride.notes:
+            parts.append("\n".join(["About the file:", *(f"  {one_line(note)}" for note in ride.notes)]))
+        return "\n\n".join(parts)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the same in JSON's own types; what is not known is null."""
+        ride, course = self.ride, self.course
+        return {
+            "schema": 1,
+            "ride": {"file": ride.source.file, "sha256": ride.source.sha256, "format": ride.source.format},
+            "lap_source": self.lap_source,
+            "why": self.why,
+            "course": None
+            if course is None
+            else {
+                "length_m": course.length_m,
+                "closed": course.closed,
+                "out_and_back": course.out_and_back,
+                "lap_numbers": list(course.lap_numbers),
+            },
+            "laps": [
+                {
+                    "lap": lap.number,
+                    "start": None if (at := ride.clock(lap.start_s)) is None else at.isoformat(timespec="milliseconds"),
+                    "start_s": lap.start_s,
+                    "duration_s": lap.duration_s,
+                    "distance_m": lap.distance_m,
+                    "speed_m_s": _or_none(_speed_m_s(lap)),
+                    "power_w": _or_none(mean_power_w(ride, lap)),
+                    "complete": lap.number in self.complete,
+                    "flags": _flag_names(lap),
+                    "flag_sentences": [flag.sentence for flag in lap.flags],
+                    "note": lap.note,
+                }
+                for lap in self.laps
+            ],
+            "notes": list(ride.notes),
+        }
+
+
+def list_laps(ride: Ride, *, lap_source: LapSource | None = None, start_line: StartLine | None = None) -> LapListing:
+    """Find the laps of a ride and say what is particular about each.
+
+    Parameters
+    ----------
+    ride
+        The recorded ride.
+    lap_source
+        How to find them; None takes the lap button where it gives repeated laps, and
+        else the road's repetition.
+    start_line
+        Shared with another ride of the session, if there is one.
+
+    Raises
+    ------
+    RideError
+        The ride lacks what the source needs.
+    CannotAnswerError
+        There are no laps; without a source, with what was tried.
+    """
+    if lap_source is not None:
+        return _listing(
+            ride, lap_source, "as asked for.", find_laps(ride, lap_source=lap_source, start_line=start_line)
+        )
+    presses = [press for press in presses_of(ride.lap_marks) if press.by_hand]
+    if presses:
+        times = f"the button was pressed {len(presses)} time{'s' if len(presses) != 1 else ''} on the way"
+        by_button = _listing(ride, "button", "", find_laps(ride, lap_source="button", start_line=start_line))
+        if len(by_button.complete) >= FEWEST_REPEATED:
+            why = f"{times} and {len(by_button.complete)} laps are alike."
+            return _listing(ride, "button", why, by_button.laps, by_button.course)
+        not_button = f"{times}, and that gives no repeated laps"
+    elif ride.lap_marks:
+        not_button = "no lap was marked by hand"
+    else:
+        not_button = "the ride has no lap marks"
+    if not ride.has("latitude_deg"):
+        raise CannotAnswerError(
+            f"{ride.source.file}: no laps found: {not_button}, and without positions the road cannot be searched for "
+            "repetition. Record positions, or press the lap button at the start line."
+        )
+    try:
+        laps = find_laps(ride, lap_source="repeat", start_line=start_line)
+    except CannotAnswerError as error:
+        seen = ' To see the marks as they are, ask for lap_source = "button".' if ride.lap_marks else ""
+        raise CannotAnswerError(f"{error} ({_capital(not_button)}.{seen})") from error
+    return _listing(ride, "repeat", f"{not_button}, but the road repeats itself.", laps)
+
+
+def mean_power_w(ride: Ride, lap: Lap) -> float:
+    """Return the mean recorded power of a lap [W], NaN where none was recorded.
+
+    A sample's power is the mean of the time before its stamp, so the one at the start of
+    the lap belongs to the lap before.
+    """
+    t, power = ride.time_s, ride.column("power_w")
+    inside = (t > lap.start_s) & (t <= lap.end_s) & np.isfinite(power)
+    return float(np.mean(power[inside])) if inside.any() else float("nan")
+
+
+def course_in_words(course: Course) -> str:
+    """Return one line about the course: shape, length, and the laps it was taken from."""
+    shape = "there and back on one road" if course.out_and_back else "closed" if course.closed else "open"
+    count = len(course.lap_numbers)
+    line = f"Course: {shape}, {number(course.length_m)} m, from {count} lap{'s' if count != 1 else ''}."
+    if not course.closed:
+        line += " A lap that does not end where it began can gain height, so give the difference in the run sheet."
+    return line
+
+
+def _listing(
+    ride: Ride, lap_source: LapSource, why: str, laps: tuple[Lap, ...], course: Course | None = None
+) -> LapListing:
+    no_course = ""
+    if course is None:
+        try:
+            course = find_course(ride, laps)
+        except FieldaeroError as error:
+            no_course = f"No course: {str(error).removeprefix(f'{ride.source.file}: ')}"
+        else:
+            laps = flag_laps(ride, laps, course)
+    return LapListing(ride=ride, lap_source=lap_source, why=why, laps=laps, course=course, no_course=no_course)
+
+
+def _speed_m_s(lap: Lap) -> float:
+    return lap.distance_m / lap.duration_s if lap.duration_s > 0.0 else float("nan")
+
+
+def _flag_names(lap: Lap) -> list[str]:
+    return list(dict.fromkeys(flag.name for flag in lap.flags))
+
+
+def _or_none(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

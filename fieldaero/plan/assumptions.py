@@ -1,0 +1,287 @@
+"""What a plan is given: the road from a ride on it, the scatter from a former test, and wishes in their own units."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fieldaero.answers.analysis import analyse
+from fieldaero.answers.result import Result
+from fieldaero.basics.errors import CannotAnswerError, OutOfRangeError, RunSheetError
+from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.quantities import number_within
+from fieldaero.estimate.session import RIDER_HEIGHT_M
+from fieldaero.laps.lap_list import LapListing, list_laps, mean_power_w
+from fieldaero.physics.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m_s
+from fieldaero.physics.flat_road import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2
+from fieldaero.physics.moist_air import air_density_kg_m3
+from fieldaero.physics.road_power import power_w as road_power_w
+from fieldaero.plan.expected_error import PlannedRide
+from fieldaero.rides import read_ride
+from fieldaero.simulator import CourseShape, Sensors
+from fieldaero.simulator.session_files import GUST_SHARE, SLOW_SHARE
+
+__all__ = [
+    "REPORT_DISTANCE_KM",
+    "REPORT_POWER_W",
+    "REPORT_SPEED_KM_H",
+    "FormerTest",
+    "RoadRidden",
+    "former_of",
+    "former_test",
+    "planned_road",
+    "power_at_speed_w",
+    "road_of",
+    "road_ridden",
+    "smallest_m2",
+    "wind_at_rider_m_s",
+]
+
+REPORT_SPEED_KM_H, REPORT_DISTANCE_KM, REPORT_POWER_W = 45.0, 40.0, 250.0
+
+SHARES = (0.1, 0.6)  # of the mean wind that its changes can plausibly be; common practice, no source
+ENOUGH_WIND_M_S = 0.5  # for a share of it to mean something
+POWER_NOISE_W = 2.0  # of which a simulated meter has so much at any power; the rest goes with the power
+USUAL_HEIGHT_M = 8.0
+MOST_BYTES = 50_000_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoadRidden:
+    """The course of a ride, and the mean power of its complete laps [W], None where it has none."""
+
+    course: CourseShape
+    power_w: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FormerTest:
+    """What a former test says of its rider, air and sensors.
+
+    Attributes
+    ----------
+    name
+        Of its file.
+    lap_scatter_m2, cda_m2
+        Scatter from lap to lap, and drag area of the baseline; None where it does not say.
+    slow_share, gust_share
+        Slow change and gusts of the wind over its mean; the usual ones where it does not say.
+    sensors
+        As noisy as they were; the usual ones where it does not say.
+    """
+
+    name: str
+    lap_scatter_m2: float | None
+    cda_m2: float | None
+    slow_share: float
+    gust_share: float
+    sensors: Sensors
+
+
+def road_ridden(path: str | os.PathLike[str]) -> RoadRidden:
+    """Return the course of a ride.
+
+    Raises
+    ------
+    RideError
+        Where the ride cannot be read.
+    CannotAnswerError
+        Where it has no complete laps of a closed course or an out-and-back road.
+    """
+    return road_of(list_laps(read_ride(path)))
+
+
+def road_of(listing: LapListing) -> RoadRidden:
+    """Return the course of a ride whose laps are listed.
+
+    Raises
+    ------
+    CannotAnswerError
+        Where it has no complete laps of a closed course or an out-and-back road.
+    """
+    course = listing.course
+    if course is None or not course.closed:
+        raise CannotAnswerError(
+            f"{listing.ride.source.file}: holds no laps of a closed course or a road ridden there and back; give the "
+            "length of the lap instead"
+        )
+    height = float(np.ptp(course.altitude_m)) if np.isfinite(course.altitude_m).all() else USUAL_HEIGHT_M
+    powers = [mean_power_w(listing.ride, lap) for lap in listing.laps if lap.number in listing.complete]
+    known = [power for power in powers if np.isfinite(power)]
+    return RoadRidden(
+        course=CourseShape(
+            shape="out_and_back" if course.out_and_back else "loop", length_m=course.length_m, height_m=height
+        ),
+        power_w=float(np.median(known)) if known else None,
+    )
+
+
+def former_test(path: str | os.PathLike[str]) -> FormerTest:
+    """Return what a former test says: its run sheet, which is analysed, or its result.json.
+
+    Raises
+    ------
+    RunSheetError
+        Where the file is neither.
+    FieldaeroError
+        Where the run sheet cannot be analysed.
+    """
+    where = Path(path)
+    return _from_json(where) if where.suffix.lower() == ".json" else former_of(analyse(where), where.name)
+
+
+def wind_at_rider_m_s(*, wind_m_s: float, wind_height_m: float) -> float:
+    """Return the wind at the rider's height [m/s] for a wind observed at a height above open ground."""
+    w = number_within(wind_m_s, quantity="wind_m_s", low=0.0, high=40.0, hint="give m/s, not km/h or knots")
+    z = number_within(
+        wind_height_m, quantity="wind_height_m", low=0.5, high=200.0, hint="most stations measure at 10 m"
+    )
+    return float(wind_at_height_m_s(wind_speed_m_s=w, measured_height_m=z, height_m=RIDER_HEIGHT_M))
+
+
+def planned_road(ride: PlannedRide) -> FlatRoad:
+    """Return the road on which a plan translates drag area: flat, in the simulated air."""
+    rho = air_density_kg_m3(temperature_c=18.0, pressure_pa=101_200.0, relative_humidity=0.6)
+    return FlatRoad(
+        system=ride.system,
+        crr=ride.system.crr,
+        air_density_kg_m3=float(rho),
+        gravity_m_s2=STANDARD_GRAVITY_M_S2,
+    )
+
+
+def power_at_speed_w(ride: PlannedRide, *, speed_km_h: float) -> float:
+    """Return the power that keeps a speed on the flat in still air [W]."""
+    v = number_within(speed_km_h, quantity="speed_km_h", low=15.0, high=80.0, hint="give km/h") / 3.6
+    road = planned_road(ride)
+    return float(
+        road_power_w(
+            speed_m_s=v,
+            cda_m2=ride.cda_m2,
+            crr=road.crr,
+            system=ride.system,
+            air_density_kg_m3=road.air_density_kg_m3,
+        )
+    )
+
+
+def smallest_m2(
+    ride: PlannedRide,
+    *,
+    difference_m2: float | None = None,
+    difference_w: float | None = None,
+    difference_s: float | None = None,
+) -> float:
+    """Return the smallest difference that matters [m2], from whichever of three currencies it is given in.
+
+    Raises
+    ------
+    OutOfRangeError
+        Unless exactly one is given, and is above zero.
+    """
+    given = [value for value in (difference_m2, difference_w, difference_s) if value is not None]
+    if len(given) != 1:
+        raise OutOfRangeError(
+            f"the smallest difference that matters is given {len(given)} times; give it once: "
+            "in m2 (--smallest-m2), in W at 45 km/h (--smallest-w), or in s over 40 km (--smallest-s)"
+        )
+    if not (math.isfinite(given[0]) and given[0] > 0.0):
+        raise OutOfRangeError(f"the smallest difference that matters is {given[0]:g}; allowed is a number above zero")
+    found = given[0]
+    if difference_w is not None:
+        found = cda_for_watts_m2(difference_w, road=planned_road(ride), speed_km_h=REPORT_SPEED_KM_H)
+    if difference_s is not None:
+        found = -cda_for_seconds_m2(
+            -difference_s,
+            cda_m2=ride.cda_m2,
+            road=planned_road(ride),
+            distance_km=REPORT_DISTANCE_KM,
+            power_w=REPORT_POWER_W,
+        )
+    number_within(found, quantity="the smallest difference in m2", low=1e-5, high=0.1)
+    if found > ride.cda_m2 - 0.1:
+        raise OutOfRangeError(
+            f"a difference of {found:g} m2 from {ride.cda_m2:g} m2 leaves no rider; give a smaller one"
+        )
+    return found
+
+
+def former_of(result: Result, name: str) -> FormerTest:
+    """Return what a former test says, from its result; see :func:`former_test`."""
+    estimates = result.estimates
+    assert estimates is not None
+    noise = estimates.fit.noise
+    speeds = [lap.speed_m_s for lap in result.lap_results if lap.used]
+    powers = [lap.power_w for lap in result.lap_results if lap.used]
+    assert result.session is not None
+    weight_n = result.session.run_sheet.system.mass_kg * result.session.gravity_m_s2
+    power_sd_w = noise["power_sd_m_per_sqrt_s"] * weight_n
+    share = float(np.sqrt(max(power_sd_w**2 - POWER_NOISE_W**2, 0.0))) / float(np.mean(powers))
+    wind = 0.0 if result.wind is None else result.wind.mean_m_s
+    return FormerTest(
+        name=name,
+        lap_scatter_m2=result.lap_scatter_m2,
+        cda_m2=next((s.cda_m2 for s in result.setup_results if s.setup == result.baseline), None),
+        slow_share=_share(noise["slow_wind_sd_m_s"], wind, SLOW_SHARE),
+        gust_share=_share(noise["gust_sd_m_s"], wind, GUST_SHARE),
+        sensors=Sensors(
+            power_noise=share,
+            power_noise_w=min(POWER_NOISE_W, power_sd_w),
+            speed_noise_m_s=noise["level_sd_m"] * result.session.gravity_m_s2 / float(np.mean(speeds)),
+        ),
+    )
+
+
+def _share(sd_m_s: float | None, mean_m_s: float | None, usual: float) -> float:
+    if sd_m_s is None or mean_m_s is None or mean_m_s < ENOUGH_WIND_M_S:
+        return usual
+    return float(np.clip(sd_m_s / mean_m_s, *SHARES))
+
+
+def _from_json(where: Path) -> FormerTest:
+    try:
+        if beyond(where.stat().st_size, MOST_BYTES):
+            raise RunSheetError(
+                f"{where}: {where.stat().st_size / 1e6:.0f} MB is too large for the result of a test; allowed are "
+                f"{MOST_BYTES / 1e6:.0f} MB. Give result.json or a run sheet; {WAY_OUT}"
+            )
+        told: Any = json.loads(where.read_text(encoding="utf-8"))
+    except OSError as problem:
+        raise RunSheetError(f"{where}: cannot be read: {problem.strerror}") from None
+    except (ValueError, RecursionError):  # no UTF-8, no JSON, or a number of thousands of digits
+        raise RunSheetError(f"{where}: is not JSON; give result.json of an analysis, or a run sheet") from None
+    if not isinstance(told, dict) or told.get("schema") != 1 or "lap_scatter_m2" not in told:
+        raise RunSheetError(f"{where}: is not the result of an analysis; result.json comes from: fieldaero analyse")
+    wind = told.get("wind")
+    wind = wind if isinstance(wind, dict) else {}
+    setups = told.get("setups")
+    baseline = [
+        row
+        for row in (setups if isinstance(setups, list) else [])
+        if isinstance(row, dict) and row.get("setup") == told.get("baseline")
+    ]
+    return FormerTest(
+        name=where.name,
+        lap_scatter_m2=_number(told, "lap_scatter_m2", where, high=0.1),
+        cda_m2=_number(baseline[0], "cda_m2", where, high=1.0) if baseline else None,
+        slow_share=_share(
+            _number(wind, "sd_m_s", where, high=20.0), _number(wind, "mean_m_s", where, high=40.0), SLOW_SHARE
+        ),
+        gust_share=GUST_SHARE,
+        sensors=Sensors(),
+    )
+
+
+def _number(told: dict[str, Any], key: str, where: Path, *, high: float) -> float | None:
+    value = told.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= high:
+        raise RunSheetError(f"{where}: {key} is {value!r}; allowed is a number from 0 to {high:g}")
+    return float(value)

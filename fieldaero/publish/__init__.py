@@ -1,0 +1,1 @@
+"""Figures, report, data pack and result files."""

@@ -1,0 +1,262 @@
+"""Tables of what was found: differences in all currencies, setups, claims, tunnel, known drag, budget."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fieldaero.answers.result import ComparisonResult, Result
+from fieldaero.answers.rows import ClaimResult
+from fieldaero.answers.supporting_rows import Background
+from fieldaero.answers.wording import UNIT_SIGNS
+from fieldaero.basics.formatting import MISSING, decimals, duration, interval, number, p_value, value_with_uncertainty
+from fieldaero.publish.report.answer import told_verdict
+from fieldaero.publish.report.names import name, note
+from fieldaero.publish.report.table import Table, table
+
+__all__ = [
+    "behind_table",
+    "budget_tables",
+    "claims_table",
+    "differences_table",
+    "known_drag_table",
+    "races_table",
+    "setups_table",
+    "sweep_table",
+    "tunnel_table",
+]
+
+Bounds = tuple[float, float] | None
+
+
+def differences_table(result: Result, background: Background) -> Table:
+    """Every difference with its interval in square metres, per cent, watts and seconds."""
+    choices = background.choices
+    share = {(row.setup, row.versus): row for row in background.differences_pct}
+    rows = []
+    for c in result.comparison_results:
+        own = share.get((c.setup, c.versus))
+        rows.append(
+            [
+                name(c.setup),
+                name(c.versus),
+                told_verdict(c),
+                _with_interval(c.delta_cda_m2, c.interval95_m2),
+                MISSING if own is None else _with_interval(own.delta_pct, own.interval95_pct),
+                MISSING if c.watts is None else _with_interval(c.watts.value, c.watts.interval95),
+                MISSING if c.seconds is None else _with_interval(c.seconds.value, c.seconds.interval95),
+            ]
+        )
+    header = (
+        "setup",
+        "against",
+        "verdict",
+        "drag area [m²]",
+        "drag area [%]",
+        f"power at {choices.report_speed_km_h:g} km/h [W]",
+        f"time over {choices.report_distance_km:g} km at {choices.report_power_w:g} W [s]",
+    )
+    return table("Differences with 95 % intervals; negative is less", header, rows, words=(0, 1, 2))
+
+
+def behind_table(result: Result) -> Table:
+    """Return what the differences rest on: standard error, degrees of freedom, p, the interval alone, plain closure."""
+    rows = [
+        [
+            f"{name(c.setup)} against {name(c.versus)}",
+            _finest(c.se_m2),
+            number(c.df, places=1),
+            p_value(c.p_value),
+            interval(*(c.interval95_alone_m2 or (None, None)), signed=True),
+            value_with_uncertainty(c.closure_delta_cda_m2, c.closure_se_m2, signed=True),
+            _smallest(c),
+            MISSING if c.further_laps is None else str(c.further_laps),
+        ]
+        for c in result.comparison_results
+    ]
+    header = (
+        "comparison",
+        "standard error [m²]",
+        "degrees of freedom",
+        "p",
+        "95 % interval of this one alone [m²]",
+        "by plain closure [m²]",
+        "smallest difference that matters [m²]",
+        "further laps to settle it",
+    )
+    return table("What the differences rest on", header, rows)
+
+
+def setups_table(result: Result) -> Table:
+    """Drag area of every setup."""
+    rows = [
+        [
+            name(s.setup),
+            str(s.laps),
+            value_with_uncertainty(s.cda_m2, s.se_m2),
+            interval(*(s.interval95_m2 or (None, None))),
+        ]
+        for s in result.setup_results
+    ]
+    return table(
+        "Mean drag area of each setup, with standard error; most of it is common to all setups",
+        ("setup", "laps", "CdA [m²]", "95 % interval [m²]"),
+        rows,
+    )
+
+
+def claims_table(rows: Sequence[ClaimResult]) -> Table:
+    """Claims against what was found."""
+    cells = []
+    for row in rows:
+        unit = UNIT_SIGNS.get(row.unit, row.unit)
+        half = None if row.interval95 is None else (row.interval95[1] - row.interval95[0]) / 2.0
+        cells.append(
+            [
+                f"{name(row.setup)} against {name(row.versus)}",
+                f"{row.saves:g} {unit}",
+                row.verdict,
+                MISSING if row.found is None else f"{number(row.found, places=decimals(half or row.found))} {unit}",
+                interval(*(row.interval95 or (None, None)), unit=unit),
+                _pct(row.probability),
+            ]
+        )
+    header = ("claim for", "claimed saving", "verdict", "found", "95 % interval", "probability of at least the claim")
+    return table("Published savings against what the laps found", header, cells, words=(0, 2))
+
+
+def tunnel_table(result: Result) -> Table:
+    """Field against tunnel."""
+    rows = [
+        [
+            name(t.setup) if t.versus is None else f"{name(t.setup)} against {name(t.versus)}",
+            value_with_uncertainty(t.field_m2, t.field_se_m2, signed=t.versus is not None),
+            value_with_uncertainty(t.tunnel_m2, t.tunnel_se_m2, signed=t.versus is not None),
+            interval(*(t.interval95_m2 or (None, None)), signed=True),
+            number(t.normalised_error, places=2),
+            MISSING if t.agrees is None else "agree" if t.agrees else "differ",
+        ]
+        for t in result.tunnel_results
+    ]
+    header = ("setup", "field [m²]", "tunnel [m²]", "field − tunnel, 95 % [m²]", "En", "")
+    return table("Field and tunnel; the tunnel is weighted with the yaw ridden", header, rows, words=(0, 5))
+
+
+def sweep_table(result: Result) -> Table:
+    """Points of the tunnel's sweeps."""
+    rows = [
+        [
+            name(t.setup),
+            number(yaw, places=1),
+            number(cda, places=4),
+            number(sd, places=4) if sd is not None else MISSING,
+        ]
+        for t in result.tunnel_results
+        for yaw, cda, sd in zip(
+            t.sweep_yaw_deg,
+            t.sweep_cda_m2,
+            t.sweep_sd_m2 or (None,) * len(t.sweep_yaw_deg),
+            strict=True,
+        )
+    ]
+    return table("The sweeps as given", ("setup", "yaw [°]", "CdA [m²]", "standard uncertainty [m²]"), rows)
+
+
+def races_table(result: Result) -> Table:
+    """Seconds over courses."""
+    rows = [
+        [
+            f"{name(r.setup)} against {name(r.versus)}",
+            name(r.race),
+            number(r.distance_km, places=1),
+            number(r.ascent_m),
+            number(r.power_w),
+            duration(r.versus_time_s),
+            MISSING if r.delta_s is None else _with_interval(r.delta_s, r.interval95_s),
+        ]
+        for r in result.race_results
+    ]
+    header = ("comparison", "course", "distance [km]", "climbing [m]", "power [W]", "time", "difference [s]")
+    return table("Time over a course; negative is time saved", header, rows, words=(0, 1))
+
+
+def known_drag_table(result: Result) -> Table:
+    """Known additions of drag and what the laps recovered of them."""
+    rows = [
+        [
+            f"{name(k.setup)} against {name(k.versus)}",
+            value_with_uncertainty(k.known_m2, k.known_sd_m2, signed=True),
+            value_with_uncertainty(k.recovered_m2, k.se_m2, signed=True),
+            interval(*(k.interval95_m2 or (None, None)), signed=True),
+            number(k.normalised_error, places=2),
+            MISSING if k.agrees is None else "recovered" if k.agrees else "not recovered",
+        ]
+        for k in result.known_drag_results
+    ]
+    header = ("comparison", "known [m²]", "found [m²]", "95 % interval [m²]", "En", "")
+    return table("Known drag", header, rows, words=(0, 5))
+
+
+def budget_tables(result: Result) -> tuple[Table, ...]:
+    """Uncertainty budget of each comparison."""
+    pairs = list(dict.fromkeys((row.setup, row.versus) for row in result.budget_rows))
+    header = (
+        "input",
+        "value",
+        "standard uncertainty",
+        "in the drag area [m²]",
+        "in the difference [m²]",
+        "share of the drag area [%]",
+        "share of the difference [%]",
+    )
+    tables = []
+    for setup, versus in pairs:
+        rows = [
+            [
+                note(row.input),
+                _of_unit(row.value, row.standard_uncertainty, row.unit),
+                _of_unit(row.standard_uncertainty, row.standard_uncertainty, row.unit),
+                number(row.contribution_cda_m2, places=5, signed=True),
+                number(row.contribution_delta_m2, places=5, signed=True),
+                _pct(row.share_cda, places=1).removesuffix(" %"),
+                _pct(row.share_delta, places=1).removesuffix(" %"),
+            ]
+            for row in result.budget_rows
+            if (row.setup, row.versus) == (setup, versus)
+        ]
+        tables.append(table(f"{name(setup)} against {name(versus)}", header, rows))
+    return tuple(tables)
+
+
+def _with_interval(value: float | None, bounds: Bounds) -> str:
+    if value is None:
+        return MISSING
+    if bounds is None:
+        return number(value, places=decimals(value, digits=3), signed=True)
+    half = (bounds[1] - bounds[0]) / 2.0
+    together = interval(*bounds, signed=True).replace(" ", "\u00a0")  # the line may break before it, not within
+    return f"{number(value, places=decimals(half), signed=True)} ({together})"
+
+
+def _smallest(c: ComparisonResult) -> str:
+    return MISSING if c.smallest_difference_m2 is None else _finest(c.smallest_difference_m2)
+
+
+def _finest(value: float | None) -> str:
+    return MISSING if value is None else number(value, places=decimals(value))
+
+
+def _of_unit(value: float | None, uncertainty: float, unit: str) -> str:
+    return MISSING if value is None else f"{number(value, places=decimals(uncertainty))} {_sign(unit)}".strip()
+
+
+def _pct(fraction: float | None, *, places: int = 0) -> str:
+    """Per cent of a share; what rounding would make certain is told as above or below."""
+    if fraction is None:
+        return MISSING
+    if places == 0 and not 0.01 <= fraction <= 0.99:
+        return "below 1 %" if fraction < 0.01 else "above 99 %"
+    return f"{number(100.0 * fraction, places=places)} %"
+
+
+def _sign(unit: str) -> str:
+    return unit.replace("m2", "m²").replace("m3", "m³")

@@ -1,0 +1,120 @@
+"""The ride in the messages of a FIT file: its clock, its sport, its laps and its device."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from fieldaero.basics.errors import RideError
+from fieldaero.rides.detect import RideFile
+from fieldaero.rides.formats.fit_laps import lap_marks, timer_stops
+from fieldaero.rides.formats.fit_messages import FitMessages, Message, decode
+from fieldaero.rides.formats.sports import Session, choose_sessions, indoor_word, sport_in_words
+from fieldaero.rides.recording import Recording, counted, table_of
+
+__all__ = ["read_fit"]
+
+FIT_EPOCH = datetime(1989, 12, 31, tzinfo=UTC)
+FIRST_CLOCK_S = 0x10000000  # FIT profile, type date_time: smaller stamps count seconds since the device was switched on
+DEGREES_PER_SEMICIRCLE = 180.0 / 2.0**31
+STAMP_S = 1.0
+
+Rows = NDArray[np.bool_]
+
+
+def read_fit(file: RideFile) -> Recording:
+    """Decode a FIT file and find the ride in it.
+
+    Raises
+    ------
+    RideError
+        If it holds no ride, or no usable time.
+    """
+    found = decode(file)
+    notes = list(found.notes)
+    stamp = found.column("timestamp")
+    known = np.isfinite(stamp)
+    if not known.any():
+        raise RideError(f"{file.name}: none of its {counted(len(stamp), 'record')} has a time, so it cannot be used")
+    has_clock = bool(np.median(stamp[known]) >= FIRST_CLOCK_S)
+    usable = known & ((stamp >= FIRST_CLOCK_S) == has_clock)
+    if lost := int((~known).sum()):
+        notes.append(f"{counted(lost, 'record')} without a time left out")
+    if lost := int((known & ~usable).sum()):
+        notes.append(f"{counted(lost, 'record')} stamped on another clock left out")
+    if not has_clock:
+        notes.append("the device did not know the time of day; times count from the start")
+
+    sessions = [_session(message, stamp, usable) for message in found.sessions]
+    if len(sessions) == 1:
+        sessions = [Session(sport=sessions[0].sport, sub_sport=sessions[0].sub_sport, rows=usable)]
+    chosen, choice = choose_sessions(sessions)
+    rows = np.logical_or.reduce([one.rows for one in chosen]) if choice else usable
+    marks, lap_notes = lap_marks([lap for lap in found.laps if not choice or _begins_in(lap, stamp[rows])])
+    said = chosen or [_sport_message(message) for message in found.sports[:1]]
+    sport = said[0].sport if said else None
+    return Recording(
+        format="FIT",
+        samples=_samples(found, rows),
+        clock_zero=FIT_EPOCH if has_clock else None,
+        breaks=_breaks(found, rows, chosen if choice else []),
+        lap_marks=tuple(marks),
+        timer_stops=tuple(timer_stops(found.events)),
+        device=_device(found.file_id),
+        sport=sport,
+        indoor=indoor_word(sport, said[0].sub_sport) if said else None,
+        notes=(*notes, *choice, *lap_notes),
+    )
+
+
+def _session(message: Message, stamp: NDArray[np.float64], usable: Rows) -> Session:
+    start, end = message.number("start_time"), message.number("timestamp")
+    lasted = message.number("total_elapsed_time")
+    if np.isnan(start):
+        start = end - lasted
+    if np.isfinite(lasted):
+        end = start + lasted
+    # Half a second: the stamps are whole seconds, the length is not.
+    rows = usable & (stamp >= start - STAMP_S / 2.0) & (stamp <= end + STAMP_S / 2.0)
+    return Session(sport=sport_in_words(message.word("sport")), sub_sport=message.word("sub_sport"), rows=rows)
+
+
+def _sport_message(message: Message) -> Session:
+    none = np.zeros(0, dtype=bool)
+    return Session(sport=sport_in_words(message.word("sport")), sub_sport=message.word("sub_sport"), rows=none)
+
+
+def _begins_in(lap: Message, stamp: NDArray[np.float64]) -> bool:
+    start = lap.number("start_time")
+    return bool(stamp[0] - STAMP_S <= start < stamp[-1] - STAMP_S)
+
+
+def _samples(found: FitMessages, rows: Rows) -> pd.DataFrame:
+    columns = {name: found.column(name)[rows] for name in found.columns}
+    columns["time_s"] = columns.pop("timestamp")
+    for name in ("latitude_deg", "longitude_deg"):
+        columns[name] = columns[name] * DEGREES_PER_SEMICIRCLE
+    return table_of(columns)
+
+
+def _breaks(found: FitMessages, rows: Rows, chosen: Sequence[Session]) -> tuple[int, ...]:
+    """Rows, counted among those kept, at which another file of the chain or another session begins."""
+    new = np.diff(np.array(found.part, dtype=np.int64)[rows]) != 0
+    for session in chosen:
+        new |= np.diff(session.rows[rows].astype(np.int8)) != 0
+    return tuple((np.flatnonzero(new) + 1).tolist())
+
+
+def _device(file_id: Message | None) -> str | None:
+    """Maker and product in words; never the serial number, which would name the rider's own device."""
+    if file_id is None:
+        return None
+    maker = file_id.word("manufacturer")
+    product = file_id.word("product_name") or file_id.word("product")
+    if maker and product and product.lower().startswith(maker.lower()):
+        return product
+    return " ".join(word for word in (maker, product) if word) or None

@@ -1,0 +1,255 @@
+"""FIT files: the messages of one recording, decoded in a single pass.
+
+A record is never built as {name: value}: some files carry a field twice, the second
+time empty, and developer fields may be called like native ones.  So every native
+field has a slot by its number, enhanced before plain, and the first value wins.
+Damage ends the decoding, not the ride: the records before it are kept with a note.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+from array import array
+from dataclasses import dataclass, field
+from typing import Any
+
+import fitdecode
+import numpy as np
+
+from fieldaero.basics.errors import RideError
+from fieldaero.rides.detect import RideFile
+from fieldaero.rides.formats.fit_air_speed import air_speed_scale, left_out_air_speed
+from fieldaero.rides.formats.fit_checksum import checksum_notes
+from fieldaero.rides.recording import check_laps, check_samples, counted
+
+__all__ = ["FitMessages", "Message", "decode"]
+
+RECORD, LAP, SESSION, EVENT, FILE_ID, SPORT = 20, 19, 18, 21, 0, 12
+MANY = {LAP: "laps", SESSION: "sessions", EVENT: "events", SPORT: "sports"}
+
+SLOTS: tuple[tuple[str, tuple[int, ...]], ...] = (
+    ("timestamp", (253,)),
+    ("power_w", (7,)),
+    ("speed_m_s", (73, 6)),
+    ("distance_m", (5,)),
+    ("altitude_m", (78, 2)),
+    ("latitude_deg", (0,)),
+    ("longitude_deg", (1,)),
+    ("temperature_c", (13,)),
+    ("cadence_rpm", (4,)),
+)
+"""Record fields by their number in the FIT profile, the preferred one first."""
+
+NAN = float("nan")
+EXPANDED = 5  # the decoder shows a plain field also as its enhanced one; a field of the file itself comes first
+NO_RANK = 99
+
+# File types of the FIT profile that hold no ride, in plain words.
+NO_RIDES = {
+    "device": "a device description",
+    "settings": "device settings",
+    "sport": "sport settings",
+    "workout": "a workout plan",
+    "course": "a course, that is a planned route",
+    "schedules": "a training schedule",
+    "weight": "weight measurements",
+    "totals": "totals of a device",
+    "goals": "training goals",
+    "blood_pressure": "blood pressure measurements",
+    "monitoring_a": "daily monitoring",
+    "monitoring_b": "daily monitoring",
+    "monitoring_daily": "daily monitoring",
+    "activity_summary": "an activity summary without its samples",
+    "segment": "a route segment",
+    "segment_list": "a list of route segments",
+}
+
+
+class Message:
+    """The native fields of one message by name; the first value that is not empty."""
+
+    def __init__(self, frame: Any) -> None:
+        self._values: dict[str, Any] = {}
+        for item in frame.fields:
+            if item.field is not None and item.value is not None and not _is_developer(item):
+                # A dynamic field, such as the product of one maker, answers to its general name.
+                self._values.setdefault((item.parent_field or item.field).name, item.value)
+
+    def number(self, name: str) -> float:
+        """Return the field as a number, NaN where it is missing."""
+        value = self._values.get(name)
+        return float(value) if isinstance(value, int | float) else NAN
+
+    def word(self, name: str) -> str | None:
+        """Return the field in words; None where it is missing or only a number."""
+        value = self._values.get(name)
+        return value.replace("_", " ").strip() or None if isinstance(value, str) else None
+
+
+@dataclass(kw_only=True)
+class FitMessages:
+    """What a FIT file says, as it stands there.
+
+    Attributes
+    ----------
+    columns
+        Record columns by their name in the ride table, degrees and SI; ``timestamp`` [s]
+        as FIT counts it.
+    part
+        For each record the running number of the file in the chain, shape (n,).
+    laps, sessions, events, sports
+        Messages in the order of the file.
+    file_id
+        Of the first file in the chain that may hold a ride.
+    notes
+        Damage, and what it cost.
+    """
+
+    columns: dict[str, array[float]] = field(default_factory=dict)
+    part: array[int] = field(default_factory=lambda: array("l"))
+    laps: list[Message] = field(default_factory=list)
+    sessions: list[Message] = field(default_factory=list)
+    events: list[Message] = field(default_factory=list)
+    sports: list[Message] = field(default_factory=list)
+    file_id: Message | None = None
+    notes: list[str] = field(default_factory=list)
+
+    def column(self, name: str) -> np.ndarray:
+        """Return one record column, shape (n,)."""
+        return np.frombuffer(self.columns[name], dtype=np.float64) if self.columns[name] else np.empty(0)
+
+
+def decode(file: RideFile) -> FitMessages:
+    """Decode a FIT file as far as it goes.
+
+    Raises
+    ------
+    RideError
+        If it is a FIT file of another kind, or nothing in it can be decoded.
+    """
+    found = FitMessages(columns={name: array("d") for name, _ in SLOTS} | {"air_speed_m_s": array("d")})
+    content, unclosed = _closed(file.content)
+    if unclosed:
+        found.notes.append("the device never closed the file (data size 0 in its header); it was read to its end")
+    fault, others = _collect(content, found, file.name)
+    count = len(found.part)
+    if fault is not None and not unclosed:
+        found.notes.append(f"{fault}; {counted(count, 'record')} before that were kept")
+    if not unclosed:
+        found.notes += checksum_notes(content)
+    if count == 0 and others:
+        raise RideError(
+            f"{file.name}: a FIT file with {' and '.join(others)}, not a recorded ride; give the activity file"
+        )
+    if count == 0:
+        reason = f" ({fault})" if fault else ""
+        raise RideError(f"{file.name}: a FIT file without any record{reason}; copy it from the device again")
+    return found
+
+
+def _closed(content: bytes) -> tuple[bytes, bool]:
+    """Give the header the size that the recorder did not live to write."""
+    if len(content) < 12 or struct.unpack_from("<I", content, 4)[0] != 0:
+        return content, False
+    size = max(len(content) - content[0], 0)
+    return content[:4] + struct.pack("<I", size) + content[8:], True
+
+
+def _collect(content: bytes, found: FitMessages, name: str) -> tuple[str | None, list[str]]:
+    """Run through the frames once; return what ended it early, and which other kinds of file were met."""
+    reader = fitdecode.FitReader(
+        io.BytesIO(content),
+        processor=None,
+        check_crc=fitdecode.CrcCheck.DISABLED,
+        error_handling=fitdecode.ErrorHandling.IGNORE,
+    )
+    records = _RecordColumns(found)
+    lists = {LAP: found.laps, SESSION: found.sessions, EVENT: found.events, SPORT: found.sports}
+    part, complete, no_ride = 0, False, False
+    others: list[str] = []
+    try:
+        for frame in reader:
+            if frame.frame_type == fitdecode.FIT_FRAME_DATA:
+                kind = frame.def_mesg.global_mesg_num
+                if kind == RECORD:
+                    if not no_ride:
+                        records.add(frame, part)
+                        check_samples(len(found.part), name)
+                elif kind == FILE_ID:
+                    message = Message(frame)
+                    other = NO_RIDES.get((message.word("type") or "").replace(" ", "_"))
+                    no_ride = other is not None
+                    if other is not None:
+                        others += [other] * (other not in others)
+                    elif found.file_id is None:
+                        found.file_id = message
+                elif kind in lists and not no_ride:
+                    lists[kind].append(Message(frame))
+                    check_laps(len(lists[kind]), name, what=MANY[kind])
+            elif frame.frame_type == fitdecode.FIT_FRAME_HEADER:
+                part, complete, no_ride = part + 1, False, False
+            elif frame.frame_type == fitdecode.FIT_FRAME_CRC:
+                complete = True
+    except RideError:
+        raise
+    except Exception as error:  # a flipped bit can raise anything, also errors that are not the library's
+        return _fault_in_words(error, complete=complete), others
+    finally:
+        found.notes += left_out_air_speed(records.air_scales)
+    return None, others
+
+
+def _fault_in_words(error: Exception, *, complete: bool) -> str:
+    if complete:
+        return "bytes after the end of the recording are no FIT data and were left out"
+    if isinstance(error, fitdecode.FitEOFError):
+        return "the file is cut short: it ends before the recording does"
+    return f"the file is damaged: a message cannot be decoded ({' '.join(str(error).split()) or type(error).__name__})"
+
+
+def _is_developer(item: Any) -> bool:
+    return item.field_def is not None and item.field_def.is_dev
+
+
+class _RecordColumns:
+    """Append the values of record messages to columns, without a dictionary per record."""
+
+    def __init__(self, found: FitMessages) -> None:
+        self._part = found.part
+        self._columns = [found.columns[name] for name, _ in SLOTS]
+        self._air_speed = found.columns["air_speed_m_s"]
+        self._slot = {number: (slot, rank) for slot, (_, ns) in enumerate(SLOTS) for rank, number in enumerate(ns)}
+        self.air_scales: dict[Any, float | None] = {}
+
+    def add(self, frame: Any, part: int) -> None:
+        values = [NAN] * len(SLOTS)
+        ranks = [NO_RANK] * len(SLOTS)
+        air_speed = NAN
+        for item in frame.fields:
+            if item.field is None:
+                continue
+            value = item.value
+            if type(value) is tuple:
+                value = next((one for one in value if one is not None), None)
+            if value is None or type(value) is str:
+                continue
+            if _is_developer(item):
+                if item.field not in self.air_scales:
+                    self.air_scales[item.field] = air_speed_scale(item.field.name, item.field.units)
+                scale = self.air_scales[item.field]
+                if scale is not None and air_speed != air_speed:
+                    air_speed = float(value) * scale
+                continue
+            place = self._slot.get(item.field.def_num)
+            if place is None:
+                continue
+            slot, rank = place
+            if item.field_def is None:
+                rank += EXPANDED
+            if rank < ranks[slot]:
+                values[slot], ranks[slot] = float(value), rank
+        for column, one in zip(self._columns, values, strict=True):
+            column.append(one)
+        self._air_speed.append(air_speed)
+        self._part.append(part)

@@ -1,0 +1,126 @@
+"""What a reader found in a file, before anything is repaired."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from fieldaero.basics.errors import RideError
+from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.rides.ride import COLUMNS, LapMark, Pause
+
+__all__ = ["Recording", "check_laps", "check_samples", "counted", "share_of", "table_of"]
+
+MOST_SAMPLES = 1_000_000  # eleven days at 1 s
+MOST_LAPS = 5_000  # an automatic lap every 100 m of the longest day
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recording:
+    """Samples and messages of one file, in the order of the file and on its own clock.
+
+    Attributes
+    ----------
+    format
+        "FIT", "TCX", "GPX" or "CSV".
+    samples
+        The columns of a ride table; ``time_s`` [s] counts from ``clock_zero``, in any
+        order, NaN where the file has none.
+    clock_zero
+        Aware UTC time at ``time_s`` = 0, None if the file only counts seconds.
+    breaks
+        Row numbers at which the recording starts anew: a chained file, a track segment.
+    lap_marks, timer_stops
+        On the clock of ``samples``, in the order of the file.
+    device, sport
+        In words, None where the file does not say.
+    indoor
+        The file's own word for a ride that met no air (a trainer, a virtual road), else None.
+    speed_from
+        As in :class:`fieldaero.rides.ride.Ride`, for the speed that is in ``samples``.
+    notes
+        One sentence per thing that was left out or taken differently.
+    """
+
+    format: str
+    samples: pd.DataFrame
+    clock_zero: datetime | None
+    breaks: tuple[int, ...] = ()
+    lap_marks: tuple[LapMark, ...] = ()
+    timer_stops: tuple[Pause, ...] = ()
+    device: str | None = None
+    sport: str | None = None
+    indoor: str | None = None
+    speed_from: str = "recorded"
+    notes: tuple[str, ...] = ()
+
+
+def check_samples(count: int, name: str) -> None:
+    """Refuse a file with more samples than any ride has.
+
+    Raises
+    ------
+    RideError
+        With the name of the file, what was found and what is allowed.
+    """
+    if beyond(count, MOST_SAMPLES):
+        raise RideError(
+            f"{name}: more than {MOST_SAMPLES} samples, {MOST_SAMPLES / 86_400:.0f} days at 1 s; allowed are as many. "
+            f"Export one ride alone, or {WAY_OUT}"
+        )
+
+
+def check_laps(count: int, name: str, *, what: str = "laps") -> None:
+    """Refuse a file with more laps, or other messages of that kind, than any ride has.
+
+    Raises
+    ------
+    RideError
+        As :func:`check_samples`.
+    """
+    if beyond(count, MOST_LAPS):
+        raise RideError(
+            f"{name}: more than {MOST_LAPS} {what}; allowed are as many. Export one ride alone, turn automatic laps "
+            f"off, or {WAY_OUT}"
+        )
+
+
+def table_of(columns: Mapping[str, Sequence[float] | np.ndarray]) -> pd.DataFrame:
+    """Ride table of the columns that were found; all others are NaN.
+
+    Examples
+    --------
+    >>> table_of({"time_s": [0.0, 1.0], "power_w": [200.0, 210.0]})["speed_m_s"].tolist()
+    [nan, nan]
+    """
+    rows = len(columns["time_s"])
+    filled = {name: np.asarray(columns.get(name, np.full(rows, np.nan)), dtype=np.float64) for name in COLUMNS}
+    return pd.DataFrame(filled, columns=list(COLUMNS))
+
+
+def counted(number: int, noun: str) -> str:
+    """Return the number with its noun, in the plural where it takes one.
+
+    Examples
+    --------
+    >>> counted(1, "sample"), counted(3, "sample")
+    ('1 sample', '3 samples')
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def share_of(part: int, whole: int, noun: str) -> str:
+    """Return a part of a number of things in words.
+
+    Examples
+    --------
+    >>> share_of(3, 12, "sample"), share_of(1, 900, "sample")
+    ('3 of 12 samples (25 %)', '1 of 900 samples (under 1 %)')
+    """
+    percent = 100.0 * part / whole
+    said = "under 1 %" if percent < 1.0 else f"{min(percent, 99.0) if part < whole else 100.0:.0f} %"
+    return f"{part} of {counted(whole, noun)} ({said})"

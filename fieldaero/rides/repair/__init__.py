@@ -1,0 +1,1 @@
+"""What is put right in every recording, whatever its format, with a note for each repair."""

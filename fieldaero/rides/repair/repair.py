@@ -1,0 +1,138 @@
+"""From what a file says to a ride: the steps that all formats share, each with its note.
+
+Order in time, one sample per stamp, one outing; impossible values; a distance that
+never falls; pauses; speed where none was recorded; laps within the ride.  No value is
+interpolated, none smoothed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from fieldaero.basics.errors import RideError
+from fieldaero.rides.recording import Recording, counted
+from fieldaero.rides.repair.distance_and_speed import ground_step_m, rate_m_s, rising
+from fieldaero.rides.repair.pauses import cut_steps, find_pauses
+from fieldaero.rides.repair.plausible import without_absurd_values
+from fieldaero.rides.repair.remarks import oddities
+from fieldaero.rides.repair.time_order import in_order, one_outing, one_sample_per_stamp
+from fieldaero.rides.ride import LapMark, Pause, Ride, RideSource
+
+__all__ = ["ride_of"]
+
+LEAST_STAMPS = 0.1  # some devices write three samples per stamp; where ten share one, there is no time
+NEXT_SAMPLE_S = 1.0
+MICROSECONDS = 6  # the finest step that a date and time can be written in
+
+
+def ride_of(recording: Recording, source: RideSource) -> Ride:
+    """Make a ride of a recording.
+
+    Raises
+    ------
+    RideError
+        If fewer than two samples are left.
+    """
+    notes = list(recording.notes)
+    begins = np.zeros(len(recording.samples), dtype=bool)
+    begins[[row for row in recording.breaks if row < len(begins)]] = True
+    timed = np.isfinite(recording.samples["time_s"].to_numpy())
+    begins = _carried(begins, timed)
+    samples = recording.samples.loc[timed].reset_index(drop=True)
+    for step in (in_order, one_outing, one_sample_per_stamp):
+        if len(samples):
+            samples, begins, said = step(samples, begins)
+            notes += said
+    if stalled := len(samples) < LEAST_STAMPS * timed.sum():
+        notes.append("the clock of the recording stood still")
+    if len(samples) < 2 or stalled:
+        why = f" ({'; '.join(notes)})" if notes else ""
+        raise RideError(
+            f"{source.file}: {counted(len(samples), 'usable sample')} in this {recording.format} file; "
+            f"a ride needs at least 2, each with its own time{why}"
+        )
+    samples, said = without_absurd_values(samples)
+    notes += said
+    t = samples["time_s"].to_numpy()
+    samples["distance_m"], said = rising(
+        samples["distance_m"].to_numpy(), time_s=t, speed_m_s=samples["speed_m_s"].to_numpy()
+    )
+    notes += said
+    pauses = find_pauses(t, begins, recording.timer_stops)
+    samples, speed_from, said = _with_speed(samples, pauses, recording.speed_from)
+    notes += said
+    marks, said = _within(recording.lap_marks, float(t[0]), float(t[-1]))
+    notes += said + oddities(samples, pauses)
+    if recording.sport not in (None, "cycling"):
+        notes.append(f"recorded as {recording.sport}, not as cycling")
+
+    # The ride begins at its first sample; only seconds that somebody wrote into a CSV stay as they are.
+    as_written = recording.clock_zero is None and recording.format == "CSV"
+    shift = 0.0 if as_written else float(t[0])
+    start_time = None if recording.clock_zero is None else _start(recording.clock_zero, shift)
+    samples["time_s"] = np.round(t - shift, MICROSECONDS) if shift else t
+    return Ride(
+        table=samples,
+        source=source,
+        start_time=start_time,
+        lap_marks=tuple(replace(m, start_s=_on(m.start_s, shift), end_s=_on(m.end_s, shift)) for m in marks),
+        pauses=tuple(replace(p, start_s=_on(p.start_s, shift), end_s=_on(p.end_s, shift)) for p in pauses),
+        device=recording.device,
+        sport=recording.sport,
+        speed_from=speed_from,
+        notes=tuple(notes),
+    )
+
+
+def _carried(begins: NDArray[np.bool_], kept: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell the breaks among the kept samples; that of a dropped one passes to the next kept."""
+    count = np.cumsum(begins)[kept]
+    return np.diff(count, prepend=0) > 0
+
+
+def _start(clock_zero: datetime, shift_s: float) -> datetime:
+    return clock_zero + timedelta(seconds=shift_s)
+
+
+def _on(time_s: float, shift_s: float) -> float:
+    return round(time_s - shift_s, MICROSECONDS) if shift_s else time_s
+
+
+def _with_speed(
+    samples: pd.DataFrame, pauses: tuple[Pause, ...], speed_from: str
+) -> tuple[pd.DataFrame, str, list[str]]:
+    """Take the recorded speed where there is any, else from the distance, else from the positions."""
+    if samples["speed_m_s"].notna().any():
+        return samples, speed_from, []
+    t = samples["time_s"].to_numpy()
+    latitude, longitude = samples["latitude_deg"].to_numpy(), samples["longitude_deg"].to_numpy()
+    sources = (
+        ("distance", np.diff(samples["distance_m"].to_numpy())),
+        ("position", ground_step_m(latitude, longitude)),
+    )
+    for name, step in sources:
+        speed = rate_m_s(step, time_s=t, cut=cut_steps(t, pauses))
+        if np.nansum(speed) > 0.0:
+            samples["speed_m_s"] = speed
+            samples, said = without_absurd_values(samples)
+            return samples, name, [f"no speed was recorded; it was derived from the {name}", *said]
+    return samples, speed_from, ["no speed was recorded, and neither distance nor position tells it"]
+
+
+def _within(marks: tuple[LapMark, ...], first_s: float, last_s: float) -> tuple[list[LapMark], list[str]]:
+    """Laps ordered by start and held to the ride; those wholly outside it are left out.
+
+    A lap may end between the last sample and the one that would have come next.
+    """
+    held = [
+        replace(mark, start_s=max(mark.start_s, first_s), end_s=min(mark.end_s, last_s + NEXT_SAMPLE_S))
+        for mark in sorted(marks, key=lambda mark: mark.start_s)
+    ]
+    kept = [mark for mark in held if mark.end_s > mark.start_s and mark.start_s < last_s]
+    lost = len(held) - len(kept)
+    return kept, [f"{counted(lost, 'lap')} without any length in the recorded time left out"] if lost else []

@@ -1,0 +1,1 @@
+"""The test on one page of TOML: schema, reading, messages, template."""

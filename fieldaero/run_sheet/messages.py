@@ -1,0 +1,163 @@
+"""What is wrong with a run sheet, in one sentence: file, key, what was found, what is allowed."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Sequence
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from fieldaero.basics.errors import RunSheetError
+from fieldaero.basics.formatting import one_line
+from fieldaero.run_sheet.schema import (
+    AnalysisChoices,
+    Claim,
+    CourseFacts,
+    Race,
+    RideTable,
+    Setup,
+    SheetTable,
+    StartLineTable,
+    SystemTable,
+    TunnelSweep,
+    WeatherEntry,
+)
+
+__all__ = ["closest", "run_sheet_error", "toml_remedy"]
+
+TABLES: dict[str, type[BaseModel]] = {
+    "": SheetTable,
+    "system": SystemTable,
+    "analysis": AnalysisChoices,
+    "course": CourseFacts,
+    "weather": WeatherEntry,
+    "setups": Setup,
+    "rides": RideTable,
+    "start_line": StartLineTable,
+    "claims": Claim,
+    "tunnel": TunnelSweep,
+    "races": Race,
+}
+ORDER = {"extra_forbidden": 0, "missing": 1}
+MANY = {"weather", "setups", "rides", "claims", "tunnel", "races"}
+HOLDS = {
+    "weather": "an observation, as readings (time, temperature_c, pressure_hpa, relative_humidity_pct) or as a metar",
+    "setups": "one for each setup, with its name",
+    "rides": "one for each ride, with its file and its laps",
+    "system": "rider, bike and all that is carried, with mass_kg",
+}
+TYPES = {
+    "float_type": "allowed is a number, without quotes",
+    "int_type": "allowed is a whole number, without quotes",
+    "string_type": "allowed is text in quotes",
+    "bool_type": "allowed is true or false, without quotes",
+    "datetime_type": "allowed is a time like 2026-05-03T07:10:00Z, without quotes",
+    "tuple_type": "allowed is a list like [ ... ]",
+    "model_type": "allowed is a table",
+    "finite_number": "allowed is a finite number",
+}
+
+
+def run_sheet_error(file: str, problem: ValidationError) -> RunSheetError:
+    """Put the first problem that the schema found into a sentence, and say how many more there are."""
+    errors = problem.errors(include_url=False)
+    # A missing or unknown key explains others better than they explain it.
+    first = min(errors, key=lambda e: ORDER.get(e["type"], 2))
+    more = len({str(e["loc"]) for e in errors}) - 1
+    tail = f" ({more} more after this one)" if more > 0 else ""
+    return RunSheetError(f"{file}: {_sentence(first['type'], first['loc'], first.get('input'), first['msg'])}{tail}")
+
+
+def toml_remedy(text: str, problem: tomllib.TOMLDecodeError) -> str:
+    """Return what to do about TOML that cannot be read; a heading or key that stands twice is told apart.
+
+    Parameters
+    ----------
+    text
+        The run sheet.
+    problem
+        What the parser said, which names a line.
+
+    Returns
+    -------
+    The end of a sentence.
+    """
+    lines = text.split("\n")
+    at = re.search(r"\(at line (\d+)", str(problem))
+    line = lines[int(at[1]) - 1].strip() if at and int(at[1]) <= len(lines) else ""
+    if str(problem).startswith(("Cannot declare", "Cannot overwrite")):
+        heading = re.match(r"\[+\s*(\w+)\s*\]", line)
+        if heading is None:
+            return f"what {one_line(_shown(line))} names is there already, keep one of the two"
+        table = heading[1]
+        return f"every heading of it has two brackets, [[{table}]]" if table in MANY else f"keep one heading [{table}]"
+    return f"mend that line, which reads {one_line(_shown(line))}" if line else "mend that line"
+
+
+def _sentence(kind: str, loc: Sequence[int | str], found: Any, message: str) -> str:
+    names = [part for part in loc if not (isinstance(part, str) and part.startswith(("function-", "constrained-")))]
+    key = _path(names)
+    if kind == "extra_forbidden":
+        allowed = _keys(names[:-1])
+        guess = closest(str(names[-1]), allowed)
+        return f"{key} is not a key that is known here;{guess} allowed are {', '.join(allowed)}."
+    if kind == "missing":
+        table = HOLDS.get(str(names[-1])) if len(names) == 1 else None
+        return f"{key} is missing; add it{f': {table}' if table else ''}."
+    if kind == "literal_error":
+        allowed_text = message.removeprefix("Input should be ").replace("'", '"')
+        return f"{key} is {_shown(found)}; allowed is {allowed_text}."
+    if kind == "value_error":
+        text = message.removeprefix("Value error, ")
+        if (
+            isinstance(found, dict)
+            or not names
+            or text.startswith(
+                ("sm", "wind_from", "name is", "yaw_deg", "sd_m2", "known_added", "file is", "cda_m2 holds")
+            )
+        ):
+            return f"{key}: {text}." if key else f"{text}."
+        return f"{key} is {_shown(found)}; {text}."
+    if kind == "tuple_type" and names and names[-1] in MANY:
+        return f"{key} is a single table; write its heading with two brackets, [[{names[-1]}]]."
+    return f"{key} is {_shown(found)}; {TYPES.get(kind, message[0].lower() + message[1:])}."
+
+
+def _path(loc: Sequence[int | str]) -> str:
+    parts: list[str] = []
+    previous = ""
+    for part in loc:
+        if isinstance(part, int):
+            parts[-1] = f"[[{previous}]] no. {part + 1}" if previous in MANY else f"{parts[-1]}, value {part + 1}"
+        elif part in TABLES and not parts:
+            parts.append(f"[{part}]" if part not in MANY else f"[[{part}]]")
+        else:
+            parts.append(str(part))
+        previous = str(part)
+    return ", ".join(parts)
+
+
+def _keys(loc: Sequence[int | str]) -> list[str]:
+    table = next((str(part) for part in reversed(loc) if isinstance(part, str)), "")
+    model = TABLES.get(table, SheetTable)
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
+def closest(word: str, allowed: Sequence[str]) -> str:
+    """Return " did you mean ...?" for the closest of the allowed words, empty where none is close.
+
+    Examples
+    --------
+    >>> closest("mass", ["mass_kg", "crr"]), closest("colour", ["mass_kg", "crr"])
+    (' did you mean mass_kg?', '')
+    """
+    found = difflib.get_close_matches(word, allowed, n=1, cutoff=0.6)
+    return f" did you mean {found[0]}?" if found else ""
+
+
+def _shown(found: Any) -> str:
+    text = f'"{found}"' if isinstance(found, str) else str(found).lower() if isinstance(found, bool) else str(found)
+    return text if len(text) <= 60 else text[:57] + "..."

@@ -1,0 +1,239 @@
+"""A first run sheet made from rides: what the files know is filled in, what they cannot know is asked for.
+
+Nothing is invented.  Weather and mass stand there as commented lines with the range
+that is usual, so that an analysis of the untouched sheet says what is missing.  The
+ranges in the comments are common practice, no source, apart from those that
+:mod:`fieldaero.physics.system` gives one for.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+import tomli_w
+
+from fieldaero.basics.errors import RideError, RunSheetError
+from fieldaero.basics.formatting import clock, duration, number, one_line
+from fieldaero.laps.find_laps import Lap, StartLine
+from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps, mean_power_w
+from fieldaero.rides import read_ride
+
+__all__ = ["BASELINE", "draft_run_sheet", "planned_run_sheet"]
+
+BASELINE = "baseline"
+NOT_USED = "-"
+
+HEAD = """\
+# Run sheet of fieldaero: the whole test on one page.
+# Lines that begin with # are explanations. Lines marked FILL IN have to be
+# completed: remove the # and write your own value.
+#
+# Before you ride: only on a quiet or closed road, within the traffic law and
+# the local rules, which come before anything written here. Eyes on the road, not on the
+# screen; look up in any position. Give up when gusts move the bike, when traffic
+# builds up, or when something does not feel safe. No test is worth a fall.
+
+schema = 1
+"""
+
+SYSTEM = f"""\
+baseline = "{BASELINE}"   # the setup that the others are compared with
+
+[system]                        # rider, bike and everything carried
+# FILL IN: weigh rider, bike, bottles, clothes and tools together, as ridden.
+# mass_kg =                     # usually 60 to 110
+mass_sd_kg = 0.5                # how well you know it; 0.2 on a good scale, 1 with drinking on the way
+wheel_inertia_kg_m2 = 0.14      # both wheels together; 0.08 to 0.2, matters only where speed changes
+wheel_circumference_m = 2.105   # CHECK: as set in the device that recorded the speed; 1.9 to 2.25
+power_at = "crank"              # CHECK: where power is measured: crank, pedal or hub
+crr = 0.0045                    # rolling resistance; 0.003 to 0.008: smooth asphalt to rough chip seal
+crr_sd = 0.0007                 # how well you know it; shifts all setups alike and hardly their difference
+# drivetrain_efficiency = 0.976 # share that reaches the road; 0.95 to 0.99, else by power_at
+# power_scale_sd = 0.015        # accuracy of the power meter: 0.015 is 1.5 %
+
+[analysis]
+smallest_difference_m2 = 0.002  # CHECK: a smaller difference would not matter to you; 0.001 to 0.005
+report_speed_km_h = 45          # differences are also given in watts at this speed
+report_distance_km = 40         # ... and in seconds over this distance
+report_power_w = 250            # ... at this power
+"""
+
+WEATHER = """\
+# FILL IN, from a hand-held meter at the course or from a weather station close by.
+# More entries make the air follow the time of day: copy the block, one per reading.
+"""
+
+WEATHER_KEYS = """\
+# temperature_c =               # air in the shade, not the sensor in a device in the sun; -10 to 40
+# pressure_hpa =                # at the course, not reduced to sea level: 1013 near the sea, about
+#                               # 955 at 500 m; or altimeter_hpa together with elevation_m
+# relative_humidity_pct =       # 20 to 100; or dew_point_c
+# wind_speed_m_s =              # optional, as a mean; above 3 at the rider a test answers little
+# wind_from_deg =               # where it comes from, clockwise from north: 270 is a west wind
+# wind_height_m =               # height of the wind meter: 10 for most stations, 1 to 2 in the hand
+"""
+
+SETUPS = f"""\
+[[setups]]                      # one block for each setup
+name = "{BASELINE}"
+# mass_change_kg = 0.0          # what this setup adds to the mass above
+
+# [[setups]]
+# name = "second setup"
+"""
+
+RIDES = """\
+# One block for each ride. In laps stands one name for each lap, in order: the name
+# of a setup, or "-" for a lap that is not used. Entered below: "baseline" for every
+# complete lap without a flag. Put the names of your setups in their places.
+"""
+
+
+def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os.PathLike[str] = ".") -> str:
+    """Return the text of a commented run sheet for these rides.
+
+    Parameters
+    ----------
+    paths
+        One or more ride files, in the order in which they were ridden.
+    folder
+        Where the sheet will lie; rides are named relative to it.
+
+    Returns
+    -------
+    TOML with comments.  It is complete apart from the lines marked FILL IN.
+
+    Raises
+    ------
+    RideError, CannotAnswerError
+        A ride cannot be read, has no power, or holds no repeated laps.
+    RunSheetError
+        Without a ride.
+    """
+    if not paths:
+        raise RunSheetError("a run sheet needs at least one ride; name the ride files")
+    listings: list[tuple[str, LapListing]] = []
+    line: StartLine | None = None
+    for path in paths:
+        ride = read_ride(path)
+        if not ride.has("power_w"):
+            raise RideError(
+                f"{ride.source.file}: no usable power in this file; a test of drag needs a power meter. "
+                "Check that the meter was paired while recording."
+            )
+        listing = list_laps(ride, start_line=line)
+        # Laps of one session are counted from one line, so later rides are cut at the line of the first.
+        if line is None and listing.course is not None:
+            line = listing.course.start_line
+        listings.append((_named_from(path, folder), listing))
+    parts = [
+        HEAD + tomli_w.dumps({"title": _title(listings[0][1])}) + SYSTEM,
+        "\n\n".join(
+            [WEATHER + _weather_entry(listings[0][1]), *(_weather_entry(listing) for _, listing in listings[1:])]
+        )
+        + "\n",
+        SETUPS,
+        "\n".join([RIDES + _ride_entry(*listings[0]), *(_ride_entry(*one) for one in listings[1:])]),
+    ]
+    return "\n".join(parts)
+
+
+def planned_run_sheet(setups: Sequence[str], order: Sequence[str], *, smallest_difference_m2: float) -> str:
+    """Return the text of a commented run sheet for a test that has yet to be ridden.
+
+    Parameters
+    ----------
+    setups
+        Names, the baseline first.
+    order
+        Setup of each lap.
+    smallest_difference_m2
+        Smallest difference that matters.
+
+    Returns
+    -------
+    TOML with comments.  An analysis of it says what is missing: first the mass, then the weather, then the ride.
+    """
+    baseline = tomli_w.dumps({"baseline": setups[0]})
+    system = SYSTEM.replace(f'baseline = "{BASELINE}"   # the setup', f"{baseline.rstrip()}   # the setup")
+    system = system.replace(
+        "smallest_difference_m2 = 0.002  # CHECK: ",
+        f"smallest_difference_m2 = {smallest_difference_m2:.5f}  # as planned: ",
+    )
+    laps = "\n".join(f"    {_quoted(name)},  # test lap {k}" for k, name in enumerate(order, start=1))
+    return "\n".join(
+        [
+            HEAD + tomli_w.dumps({"title": "Planned test"}) + system,
+            WEATHER + "[[weather]]\n# time =                        # like 2026-05-03T07:10:00Z\n" + WEATHER_KEYS,
+            *(f"[[setups]]\nname = {_quoted(name)}\n" for name in setups),
+            "# FILL IN: the ride's file, and one name for each of its laps in order; the planned\n"
+            '# order is entered, "-" stands for laps that are not used: rolling in, dry laps, rolling out.\n'
+            '# After a ride, "fieldaero laps" lists its laps.\n[[rides]]\nfile = "ride.fit"\nlap_source = "button"\n'
+            f'laps = [\n    "-",  # rolling in and dry laps: one entry for each\n{laps}\n    "-",  # rolling out\n]\n',
+        ]
+    )
+
+
+def _quoted(name: str) -> str:
+    return tomli_w.dumps({"name": name}).removeprefix("name = ").rstrip()
+
+
+def _named_from(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> str:
+    """Name a ride as seen from the sheet, with forward slashes, which TOML and all systems take."""
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:  # another drive
+        return Path(path).resolve().as_posix()
+
+
+def _title(listing: LapListing) -> str:
+    when = listing.ride.start_time
+    return f"Test of {when:%Y-%m-%d}" if when else "Test"
+
+
+def _weather_entry(listing: LapListing) -> str:
+    start = listing.ride.start_time
+    if start is None:
+        return "[[weather]]                     # the ride has no clock time, so these values hold for all of it\n" + (
+            WEATHER_KEYS.rstrip("\n")
+        )
+    end = listing.ride.clock(listing.ride.duration_s)
+    return (
+        f"[[weather]]\ntime = {_toml_time(start)}     # start of {one_line(listing.ride.source.file)}, UTC; "
+        f"it ends at {clock(end)}\n{WEATHER_KEYS}"
+    ).rstrip("\n")
+
+
+def _toml_time(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%dT%H:%M:%S}Z"
+
+
+def _ride_entry(name: str, listing: LapListing) -> str:
+    course = listing.no_course if listing.course is None else course_in_words(listing.course)
+    usable = [lap.number in listing.complete and not lap.flags for lap in listing.laps]
+    lines = ["[[rides]]", tomli_w.dumps({"file": name}).rstrip("\n")]
+    lines += [f"# {one_line(note)}" for note in listing.ride.notes]
+    lines.append(f'lap_source = "{listing.lap_source}"   # {one_line(listing.why)}')
+    lines.append(f"# {one_line(course)}")
+    if not any(usable):
+        lines.append("# No lap is complete and free of flags. Enter those that you trust, or ride again.")
+    lines.append("laps = [")
+    for lap, use in zip(listing.laps, usable, strict=True):
+        setup = f'"{BASELINE if use else NOT_USED}",'
+        lines.append(f"    {setup:<12}  # {_lap_in_words(lap, listing)}")
+    return "\n".join([*lines, "]\n"])
+
+
+def _lap_in_words(lap: Lap, listing: LapListing) -> str:
+    power = mean_power_w(listing.ride, lap)
+    words = [f"lap {lap.number}: {duration(lap.duration_s)}", f"{number(lap.distance_m)} m", f"{number(power)} W"]
+    at = listing.ride.clock(lap.start_s)
+    if at is not None:
+        words.insert(1, f"from {clock(at)} UTC")
+    if lap.number not in listing.complete:
+        words.append("not a complete lap")
+    words += list(dict.fromkeys(flag.name.replace("_", " ") for flag in lap.flags))
+    return ", ".join(words)

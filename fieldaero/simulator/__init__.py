@@ -1,0 +1,16 @@
+"""Simulated rides with known truth: for the demo, for tests, and for trying a plan before it is ridden."""
+
+from fieldaero.simulator.course_shape import CourseShape
+from fieldaero.simulator.scenario import Scenario, Sensors, Wind
+from fieldaero.simulator.session import SimulatedSession, Truth, simulate_session, write_truth
+
+__all__ = [
+    "CourseShape",
+    "Scenario",
+    "Sensors",
+    "SimulatedSession",
+    "Truth",
+    "Wind",
+    "simulate_session",
+    "write_truth",
+]

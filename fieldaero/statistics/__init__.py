@@ -1,0 +1,1 @@
+"""Plain statistics on arrays, nothing about cycling, checked against outside numbers."""

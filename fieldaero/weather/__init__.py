@@ -1,0 +1,1 @@
+"""Observations, METAR and station files, brought to the moments of a ride."""

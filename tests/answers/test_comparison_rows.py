@@ -1,0 +1,42 @@
+"""Watts and seconds of a difference, and what is left of them where a drag area would not be above zero."""
+
+import math
+
+import pytest
+
+from fieldaero.answers.comparison_rows import seconds_result, watts_result
+from fieldaero.physics.flat_road import FlatRoad
+from fieldaero.physics.system import System
+from fieldaero.run_sheet.sheet import AnalysisChoices
+
+ROAD = FlatRoad(system=System(mass_kg=80.0), crr=0.004, air_density_kg_m3=1.2, gravity_m_s2=9.81)
+CHOICES = AnalysisChoices(report_speed_km_h=45.0, report_distance_km=40.0, report_power_w=250.0)
+
+
+def seconds(delta, interval, cda=0.25):
+    return seconds_result(delta, interval, choices=CHOICES, road=ROAD, cda_m2=cda)
+
+
+def test_less_drag_saves_time_within_its_interval():
+    found = seconds(-0.01, (-0.015, -0.005))
+    low, high = found.interval95
+    assert low < found.value < high < 0.0
+    assert (found.distance_km, found.power_w) == (40.0, 250.0)
+
+
+def test_an_interval_that_holds_no_drag_area_has_no_times_but_the_difference_has_one():
+    found = seconds(-0.01, (-0.30, 0.28))
+    assert found.interval95 is None
+    assert found.value == pytest.approx(seconds(-0.01, (-0.015, -0.005)).value)
+
+
+def test_a_difference_that_leaves_no_drag_area_has_no_time():
+    assert seconds(-0.26, (-0.30, -0.22)) is None
+
+
+@pytest.mark.parametrize("interval", [None, (math.nan, math.nan)])
+def test_without_an_interval_the_values_stand_alone(interval):
+    assert seconds(-0.01, interval).interval95 is None
+    watts = watts_result(-0.01, interval, choices=CHOICES, road=ROAD)
+    assert watts.interval95 is None
+    assert watts.value == pytest.approx(0.5 * 1.2 * 12.5**3 * -0.01, rel=0.05)

@@ -1,0 +1,123 @@
+"""A run sheet is opened with the files that were given, unfinished or not, and reaches no others."""
+
+from __future__ import annotations
+
+import pytest
+
+from fieldaero.basics.errors import FieldaeroError, RideError, RunSheetError
+from fieldaero.draft.draft import empty_desk
+from fieldaero.draft.open_files import files_beside, named_files, open_on_desk
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
+
+RIDE = "morning.fit"
+
+
+@pytest.fixture(scope="module")
+def content() -> bytes:
+    return (sample_folder() / RIDE).read_bytes()
+
+
+@pytest.fixture(scope="module")
+def text() -> str:
+    return (sample_folder() / SAMPLE_SHEET).read_text(encoding="utf-8")
+
+
+def opened(text, **files):
+    return open_on_desk(text, name="sheet.toml", files=files)
+
+
+def test_what_is_saved_can_be_opened_again(text, content):
+    first = open_on_desk(text, name=SAMPLE_SHEET, files={RIDE: content})
+    again = open_on_desk(first.sheet_text(), name="again.toml", files={RIDE: content})
+    assert again.sheet_text() == first.sheet_text()
+    assert [again.setup_of(lap) for lap in again.laps] == [first.setup_of(lap) for lap in first.laps]
+
+
+def test_a_sheet_without_mass_weather_and_rides_can_be_saved_and_opened():
+    desk = empty_desk().with_table("title", "Begun")
+    again = opened(desk.sheet_text())
+    assert again.sheet_text() == desk.sheet_text()
+    assert "mass_kg" not in again.tables["system"]
+
+
+def test_a_weather_row_begun_is_kept():
+    desk = empty_desk().with_table("weather", [{"wind_speed_m_s": 2.0}])
+    assert opened(desk.sheet_text()).tables["weather"] == [{"wind_speed_m_s": 2.0}]
+
+
+def test_an_unfinished_sheet_is_still_checked():
+    with pytest.raises(RunSheetError, match="colour"):
+        opened('schema = 1\ncolour = "red"\n')
+    with pytest.raises(RunSheetError, match="mass_kg"):
+        opened("schema = 1\n[system]\nmass_kg = 8000.0\n")
+    with pytest.raises(RunSheetError, match="not valid TOML"):
+        opened("schema = ")
+
+
+@pytest.mark.parametrize("broken", ["system = 3", "weather = 3", "rides = 4", "weather = [3]", "setups = 'a'"])
+def test_tables_of_the_wrong_kind_get_a_sentence(broken):
+    with pytest.raises(RunSheetError):
+        opened("schema = 1\n" + broken)
+
+
+@pytest.mark.parametrize("file", ["../../etc/passwd", "/etc/passwd", "C:\\secret.csv"])
+def test_a_path_out_of_the_dropped_files_is_not_followed(file):
+    with pytest.raises(RideError, match=r"named by sheet\.toml, but not given; add that file"):
+        opened(f"schema = 1\n[[weather]]\nfile = '{file}'\n", **{"station.csv": b""})
+
+
+def test_a_weather_file_becomes_rows_of_the_table():
+    station = (
+        b"time,temperature_c,pressure_hpa,dew_point_c\n2026-05-03T09:00Z,18.2,968.4,9.5\n2026-05-03T10:00Z,19,968,9\n"
+    )
+    desk = opened('schema = 1\n[[weather]]\nfile = "air/station.csv"\n', **{"station.csv": station})
+    assert [row["temperature_c"] for row in desk.tables["weather"]] == [18.2, 19.0]
+    assert "file" not in desk.sheet_text()
+
+
+def test_a_sweep_in_a_file_becomes_numbers_of_the_table():
+    sheet = 'schema = 1\n[[tunnel]]\nsetup = "baseline"\nfile = "sweep.csv"\nsd_m2 = 0.001\n'
+    sweep = b"yaw_deg,cda_m2\n-10,0.25\n0,0.26\n10,0.25\n"
+    (row,) = opened(sheet, **{"sweep.csv": sweep}).tables["tunnel"]
+    assert row == {
+        "setup": "baseline",
+        "yaw_deg": [-10.0, 0.0, 10.0],
+        "cda_m2": [0.25, 0.26, 0.25],
+        "sd_m2": [0.001] * 3,
+    }
+
+
+def test_a_course_in_a_file_becomes_numbers_of_the_table():
+    points = "".join(f'<trkpt lat="{50 + k / 2000}" lon="8"><ele>{100 + k % 3}</ele></trkpt>' for k in range(60))
+    gpx = f'<gpx xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{points}</trkseg></trk></gpx>'
+    sheet = 'schema = 1\n[[races]]\nname = "hills"\nfile = "roads/hills.gpx"\npower_w = 240.0\n'
+    (row,) = opened(sheet, **{"hills.gpx": gpx.encode()}).tables["races"]
+    assert "file" not in row
+    assert (row["name"], row["power_w"], row["distance_m"][0]) == ("hills", 240.0, 0.0)
+    assert row["distance_m"][-1] == pytest.approx(59 / 2000 * 111_230, rel=0.01)
+
+
+def test_a_ride_in_a_folder_is_found_by_its_name_alone(text, content):
+    desk = opened(text.replace(RIDE, f"../far/{RIDE}"), **{RIDE: content})
+    assert [ride.name for ride in desk.rides] == [RIDE]
+
+
+def test_a_ride_that_is_not_given_is_named(text):
+    with pytest.raises(RideError, match=r"morning\.fit: named by sheet\.toml, but not given"):
+        opened(text)
+
+
+def test_a_lap_list_of_the_wrong_length_is_told(text, content):
+    with pytest.raises(RunSheetError, match="has 16 laps and 15 are listed"):
+        opened(text.replace('laps = ["-", ', "laps = ["), **{RIDE: content})
+
+
+def test_files_beside_a_sheet_of_ones_own_are_found(text, content):
+    assert named_files(text, name=SAMPLE_SHEET) == (RIDE,)
+    assert files_beside(sample_folder() / SAMPLE_SHEET, text) == {RIDE: content}
+
+
+def test_no_text_raises_anything_but_an_error_for_people():
+    for text in ("[[rides]]\n", "[[setups]]\n", "[[weather]]\ntime = 2026-05-03\n", "schema = 2\n", "baseline = 1\n"):
+        with pytest.raises(FieldaeroError):
+            opened(text)
