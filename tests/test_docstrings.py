@@ -1,4 +1,4 @@
-"""What the docstrings of all rooms, not of the public face alone, have to say: shapes of arrays, and errors."""
+"""What docstrings of the public face, of physics and of statistics have to say: shapes of arrays, and errors."""
 
 from __future__ import annotations
 
@@ -10,9 +10,11 @@ from dataclasses import dataclass
 
 import pytest
 
+import fieldaero
 from fieldaero.basics import errors
 from tests.cli.command_line import ROOT
 
+LIBRARIES = ("physics.", "statistics.")
 ERRORS = set(errors.__all__)
 ARRAY = re.compile(r"\b(NDArray|Floats|ArrayLike)\b")
 SHAPE = re.compile(r"[Ss]hape|broadcast")
@@ -27,9 +29,12 @@ class Room:
 
     @property
     def public(self) -> set[str]:
+        """Its names that others are to use: in the libraries all it offers, elsewhere what ``fieldaero`` offers."""
+        offered = set() if self.name.startswith(LIBRARIES) else set(fieldaero.__all__)
         for node in self.tree.body:
             if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
-                return set(ast.literal_eval(node.value))
+                names = set(ast.literal_eval(node.value))
+                return names & offered if offered else names
         return set()
 
     def raised_in(self, function: ast.FunctionDef, seen: frozenset[str] = frozenset()) -> set[str]:
@@ -50,11 +55,9 @@ class Room:
 
 def rooms() -> Iterator[Room]:
     for path in sorted((ROOT / "fieldaero").rglob("*.py")):
-        # The docstring of a command is its help, for people who see no exceptions.
-        if path.parent.name != "cli":
-            text = path.read_text(encoding="utf-8")
-            name = path.relative_to(ROOT / "fieldaero").with_suffix("").as_posix().replace("/", ".")
-            yield Room(name=name, text=text, tree=ast.parse(text))
+        text = path.read_text(encoding="utf-8")
+        name = path.relative_to(ROOT / "fieldaero").with_suffix("").as_posix().replace("/", ".")
+        yield Room(name=name, text=text, tree=ast.parse(text))
 
 
 FUNCTIONS = {
@@ -113,5 +116,5 @@ def test_a_class_that_holds_arrays_says_their_shape(name):
 
 
 def test_the_rules_are_not_empty():
-    assert min(len(RAISING), len(WITH_ARRAYS), len(CLASSES)) > 30
-    assert RAISING["run_sheet.read_run_sheet"] == {"RunSheetError"}
+    assert min(len(RAISING), len(WITH_ARRAYS)) > 15
+    assert RAISING["run_sheet.sheet.read_run_sheet"] == {"RunSheetError"}

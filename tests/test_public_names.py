@@ -49,7 +49,7 @@ def test_the_list_that_type_checkers_read_is_the_same():
 def test_every_name_is_loaded_from_the_room_that_lists_it(name):
     value = getattr(fieldaero, name)
     if inspect.ismodule(value):
-        assert value.__name__ == f"fieldaero.{name}"
+        assert value.__name__ == f"fieldaero.{fieldaero._ROOMS[name]}"
         return
     room = importlib.import_module(f"fieldaero.{fieldaero._WHERE[name]}")
     assert value is getattr(room, name)

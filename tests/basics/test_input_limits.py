@@ -19,7 +19,9 @@ from fieldaero.basics.input_limits import SWITCH, beyond
 from fieldaero.plan import assumptions as plan_inputs
 from fieldaero.publish import photos
 from fieldaero.publish.photos import photo
-from fieldaero.rides import detect, fit, read_ride, read_ride_bytes, recording, xml_track
+from fieldaero.rides import detect, read_ride, read_ride_bytes, recording
+from fieldaero.rides.formats import fit_messages as fit
+from fieldaero.rides.formats import xml_points as xml_track
 from fieldaero.run_sheet import sheet as run_sheet
 from fieldaero.run_sheet.sheet import read_run_sheet
 from fieldaero.simulator.sample_folder import copy_sample

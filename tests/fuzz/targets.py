@@ -160,7 +160,7 @@ def _metar_seeds() -> tuple[bytes, ...]:
 def _sheet_seeds() -> tuple[bytes, ...]:
     from tests.rides.plain_rides import __file__ as beside
 
-    sample = Path(beside).resolve().parents[1] / "sample_rides" / "bar-test.toml"
+    sample = Path(beside).resolve().parents[2] / "sample_rides" / "bar-test.toml"
     wide = {
         "schema": 1,
         "title": "Two bars",
