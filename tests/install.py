@@ -41,7 +41,7 @@ SHEET = f"{DEMO}/bar-test.toml"
 NO_NETWORK = ("unshare", "-n", "sh", "-c", 'ip link set lo up && exec "$@"', "sh")
 LONGEST_S = 300.0
 SAME_SHARE_OF_SE = 0.01  # environments differ in rounding only: far below the error of what is estimated
-# The pages of the installation, drawn with a session on the desk.
+# The pages of the installation, drawn with a session in the draft.
 DRAW = """
 import sys
 from pathlib import Path

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import streamlit as st
 
-from _state import attempt, desk, edition
+from _state import attempt, draft, edition
 
 __all__ = ["rider_and_bike"]
 
@@ -100,7 +100,7 @@ PLACES = {"crank": "crank", "pedal": "pedals", "hub": "hub"}
 
 
 def rider_and_bike() -> None:
-    """Show the fields, filled from the desk."""
+    """Show the fields, filled from the draft."""
     st.header("Rider and bike")
     # Rows of their own, so that a narrow screen shows the fields in this order too.
     for first in range(0, len(FIELDS) + 1, 4):
@@ -113,16 +113,16 @@ def rider_and_bike() -> None:
 
 
 def _set(key: str, value: Any, label: str) -> None:
-    system = dict(desk().tables.get("system", {}))
+    system = dict(draft().tables.get("system", {}))
     system.pop(key, None)
     if value is not None:
         system[key] = value
-    attempt(lambda: desk().with_table("system", system), label, own_widget=True)
+    attempt(lambda: draft().with_table("system", system), label, own_widget=True)
 
 
 def _number(field: Field) -> None:
     key = f"system_{field.key}_{edition()}"
-    value = desk().tables.get("system", {}).get(field.key)
+    value = draft().tables.get("system", {}).get(field.key)
     st.number_input(
         field.label,
         min_value=field.low,
@@ -142,7 +142,7 @@ def _power_at() -> None:
     st.selectbox(
         "Power is measured at",
         list(PLACES),
-        index=list(PLACES).index(desk().tables.get("system", {}).get("power_at", "crank")),
+        index=list(PLACES).index(draft().tables.get("system", {}).get("power_at", "crank")),
         format_func=PLACES.__getitem__,
         help="At crank or pedals the drivetrain takes 2.4 % on the way to the road, at the hub nothing.",
         key=key,

@@ -8,25 +8,25 @@ import streamlit as st
 
 from _looks import note, sign_of
 from _ride_cards import plain
-from _state import desk, edition, keep, kept, step
-from fieldaero.draft.draft import DeskLap
+from _state import draft, edition, keep, kept, step
+from fieldaero.draft.draft import DraftLap
 from fieldaero.draft.lap_table import LapRow
 from fieldaero.plan.design_balance import balance_in_words
 from fieldaero.plan.lap_pattern import letters_of, pattern_of, usual_patterns
-from fieldaero.run_sheet.sheet import NOT_USED
+from fieldaero.run_sheet.schema import NOT_USED
 
 __all__ = ["balance", "choosing", "pick", "picked_laps"]
 
 PICKED = "picked_laps"
 
 
-def picked_laps(rows: Sequence[LapRow]) -> list[DeskLap]:
+def picked_laps(rows: Sequence[LapRow]) -> list[DraftLap]:
     """Return the laps that are picked and are still there."""
     there = {row.of for row in rows}
     return [lap for lap in kept(PICKED, ()) if lap in there]
 
 
-def pick(laps: Sequence[DeskLap]) -> None:
+def pick(laps: Sequence[DraftLap]) -> None:
     """Pick laps in place of those picked before."""
     keep(PICKED, tuple(laps))
     st.session_state["picks"] = st.session_state.get("picks", 0) + 1
@@ -34,12 +34,12 @@ def pick(laps: Sequence[DeskLap]) -> None:
 
 def choosing(rows: Sequence[LapRow]) -> None:
     """Show the picked laps, and give them to a setup or lay a pattern over them."""
-    names = desk().setups
+    names = draft().setups
     of = {row.of: row for row in rows}
     several = len({row.of.ride for row in rows}) > 1
     key = f"picked_{st.session_state.get('picks', 0)}"
 
-    def title(lap: DeskLap) -> str:
+    def title(lap: DraftLap) -> str:
         row = of[lap]
         told = "" if row.setup == NOT_USED else f" {sign_of(row.setup, names)} {row.setup}"
         return f"{lap.ride} lap {lap.lap}{told}" if several else f"lap {lap.lap}{told}"
@@ -68,7 +68,7 @@ def choosing(rows: Sequence[LapRow]) -> None:
     _pattern(picked, names)
 
 
-def _give(picked: Sequence[DeskLap], names: tuple[str, ...]) -> None:
+def _give(picked: Sequence[DraftLap], names: tuple[str, ...]) -> None:
     left, right = st.columns([2, 1], vertical_alignment="bottom")
     key = f"give_to_{edition()}"
     choices = [*names, NOT_USED]
@@ -84,12 +84,12 @@ def _give(picked: Sequence[DeskLap], names: tuple[str, ...]) -> None:
 
     def give() -> None:
         setup = st.session_state[key]
-        step(lambda: desk().assigned(picked, setup), f"giving {len(picked)} laps to {setup}")
+        step(lambda: draft().assigned(picked, setup), f"giving {len(picked)} laps to {setup}")
 
     right.button(_count("Give", picked), key="give", width="stretch", disabled=not picked, on_click=give)
 
 
-def _pattern(picked: Sequence[DeskLap], names: tuple[str, ...]) -> None:
+def _pattern(picked: Sequence[DraftLap], names: tuple[str, ...]) -> None:
     left, right = st.columns([2, 1], vertical_alignment="bottom")
     key = f"pattern_{edition()}"
     usual = usual_patterns(names)
@@ -107,19 +107,19 @@ def _pattern(picked: Sequence[DeskLap], names: tuple[str, ...]) -> None:
 
     def lay() -> None:
         text = st.session_state[key] or ""
-        step(lambda: desk().with_pattern(picked, pattern_of(text, desk().setups)), f"the pattern {text}")
+        step(lambda: draft().with_pattern(picked, pattern_of(text, draft().setups)), f"the pattern {text}")
 
     right.button(_count("Lay over", picked), key="lay", width="stretch", disabled=not picked, on_click=lay)
     note(" · ".join(f"{letter} is {plain(name)}" for letter, name in letters_of(names).items()))
 
 
-def _count(word: str, picked: Sequence[DeskLap]) -> str:
+def _count(word: str, picked: Sequence[DraftLap]) -> str:
     return f"{word} {len(picked)} lap{'' if len(picked) == 1 else 's'}" if picked else f"{word} (pick laps first)"
 
 
 def balance() -> None:
     """Say how the laps are spread over setups and time as they are chosen now."""
-    now = desk()
+    now = draft()
     spread = now.balance()
     names = now.setups
     letters = {name: letter for letter, name in letters_of(names).items()}

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from _state import attempt, desk, edition
+from _state import attempt, draft, edition
 from fieldaero.draft.typed_tables import (
     CLAIM_COLUMNS,
     TUNNEL_COLUMNS,
@@ -23,11 +23,11 @@ UNITS = ["s", "W", "m2", "percent"]
 
 def claims_table() -> None:
     """Show the claims to be edited, and take them when asked to."""
-    setups = list(desk().setups)
+    setups = list(draft().setups)
     number = st.column_config.NumberColumn
     _table(
         "claims",
-        pd.DataFrame(claim_rows(desk().tables.get("claims", ())), columns=list(CLAIM_COLUMNS)),
+        pd.DataFrame(claim_rows(draft().tables.get("claims", ())), columns=list(CLAIM_COLUMNS)),
         {
             "setup": st.column_config.SelectboxColumn("setup", options=setups, required=True),
             "versus": st.column_config.SelectboxColumn("against", options=setups, help="The baseline if empty."),
@@ -47,9 +47,9 @@ def tunnel_table() -> None:
     number = st.column_config.NumberColumn
     _table(
         "tunnel",
-        pd.DataFrame(tunnel_rows(desk().tables.get("tunnel", ())), columns=list(TUNNEL_COLUMNS)),
+        pd.DataFrame(tunnel_rows(draft().tables.get("tunnel", ())), columns=list(TUNNEL_COLUMNS)),
         {
-            "setup": st.column_config.SelectboxColumn("setup", options=list(desk().setups), required=True),
+            "setup": st.column_config.SelectboxColumn("setup", options=list(draft().setups), required=True),
             "yaw_deg": number("yaw [°]", required=True),
             "cda_m2": number("CdA [m²]", required=True, format="%.4f"),
             "sd_m2": number("± one sd [m²]", format="%.4f"),
@@ -73,5 +73,5 @@ def _table(name: str, frame: pd.DataFrame, columns: dict[str, Any], label: str) 
         )
         if st.form_submit_button(label):
             rows = [{str(k): v for k, v in row.items()} for row in typed.to_dict("records")]
-            attempt(lambda: with_cross_checks(desk(), name, rows), f"new {name}")
+            attempt(lambda: with_cross_checks(draft(), name, rows), f"new {name}")
             st.rerun()

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-from _state import change, desk
-from fieldaero.draft.desk_files import add_files
+from _state import change, draft
+from fieldaero.draft.open_files import add_files
 
 __all__ = ["show_refused", "take"]
 
@@ -16,17 +16,17 @@ REFUSED, DROPS = "refused_files", "drops"
 
 
 def take(dropped: Sequence[UploadedFile]) -> None:
-    """Read files onto the desk and draw the page anew; the place they were dropped on is then empty again."""
+    """Read files into the draft and draw the page anew; the place they were dropped on is then empty again."""
     bar = st.progress(0.0, text="Reading …")
 
     def say(done: int, name: str) -> None:
         bar.progress(min(done / len(dropped), 1.0), text=f"Reading {name} …")
 
-    added = add_files(desk(), [(file.name, file.getvalue()) for file in dropped], progress=say)
+    added = add_files(draft(), [(file.name, file.getvalue()) for file in dropped], progress=say)
     bar.empty()
     st.session_state[REFUSED] = list(added.refused)
     st.session_state[DROPS] = st.session_state.get(DROPS, 0) + 1
-    change(added.desk, f"adding {len(added.taken)} file{'s' if len(added.taken) != 1 else ''}")
+    change(added.draft, f"adding {len(added.taken)} file{'s' if len(added.taken) != 1 else ''}")
     st.rerun()
 
 

@@ -9,11 +9,11 @@ import pandas as pd
 import streamlit as st
 
 from _edits import base_rows, edits_of, folded
-from _state import attempt, desk, former_setup
+from _state import attempt, draft, former_setup
 from fieldaero.basics.formatting import clock, duration
-from fieldaero.draft.draft import Desk, DeskLap
+from fieldaero.draft.draft import Draft, DraftLap
 from fieldaero.draft.lap_table import LapRow
-from fieldaero.run_sheet.sheet import NOT_USED
+from fieldaero.run_sheet.schema import NOT_USED
 
 __all__ = ["lap_table", "with_lap_edits"]
 
@@ -21,14 +21,14 @@ Row = dict[str, Any]
 
 
 def with_lap_edits(
-    now: Desk, rows: Sequence[Row], edits: Mapping[str, Any], *, former: Mapping[tuple[str, int], str]
-) -> tuple[Desk, bool]:
+    now: Draft, rows: Sequence[Row], edits: Mapping[str, Any], *, former: Mapping[tuple[str, int], str]
+) -> tuple[Draft, bool]:
     """Fold the table's edits into the laps.
 
     Parameters
     ----------
     now
-        The desk.
+        The draft.
     rows
         As the editor began with, with ride, lap, use and setup.
     edits
@@ -38,17 +38,17 @@ def with_lap_edits(
 
     Returns
     -------
-    The desk, and whether the editor shows it as it is: choosing a setup for a lap that was not
+    The draft, and whether the editor shows it as it is: choosing a setup for a lap that was not
     used takes it into use, and the box beside it has to follow.
     """
     after = folded(rows, edits)
     changed = edits.get("edited_rows", {})
-    desk_after, as_shown = now, True
+    draft_after, as_shown = now, True
     for position, row in enumerate(after):
         cells = changed.get(position, changed.get(str(position), {}))
         if not cells:
             continue
-        lap = DeskLap(ride=row["ride"], lap=row["lap"])
+        lap = DraftLap(ride=row["ride"], lap=row["lap"])
         use, setup = bool(row.get("use")), row.get("setup", NOT_USED)
         if "use" in cells and use and setup == NOT_USED:
             setup, as_shown = former.get((lap.ride, lap.lap), now.baseline), False
@@ -58,8 +58,8 @@ def with_lap_edits(
             use, as_shown = False, False
         wanted = setup if use else NOT_USED
         if now.setup_of(lap) != wanted:
-            desk_after = desk_after.assigned([lap], wanted)
-    return desk_after, as_shown
+            draft_after = draft_after.assigned([lap], wanted)
+    return draft_after, as_shown
 
 
 def lap_table(rows: Sequence[LapRow]) -> None:
@@ -81,7 +81,7 @@ def lap_table(rows: Sequence[LapRow]) -> None:
             "lap": st.column_config.NumberColumn("lap", format="%d", width="small"),
             "use": st.column_config.CheckboxColumn("use", width="small", help="Whether the lap counts."),
             "setup": st.column_config.SelectboxColumn(
-                "setup", options=[NOT_USED, *desk().setups], required=True, help="- is a lap that is not used."
+                "setup", options=[NOT_USED, *draft().setups], required=True, help="- is a lap that is not used."
             ),
             "start": st.column_config.TextColumn("start [UTC]" if rows and rows[0].start else "start [into the ride]"),
             "duration": st.column_config.TextColumn("duration [min:s]"),
@@ -114,7 +114,7 @@ def _row(row: LapRow) -> Row:
 
 def _fold() -> None:
     rows, edits = edits_of("laps")
-    former = {(lap.ride, lap.lap): former_setup(lap) for lap in desk().laps}
-    known = {of: setup for of, setup in former.items() if setup in desk().setups}
-    after, as_shown = with_lap_edits(desk(), rows, edits, former=known)
+    former = {(lap.ride, lap.lap): former_setup(lap) for lap in draft().laps}
+    known = {of: setup for of, setup in former.items() if setup in draft().setups}
+    after, as_shown = with_lap_edits(draft(), rows, edits, former=known)
     attempt(lambda: after, "an edit in the table", own_widget=as_shown)

@@ -1,8 +1,8 @@
-"""Results of the desk: a quick answer at once where a former one helps, the full one as soon as it is worked out.
+"""Results of the draft: a quick answer at once where a former one helps, the full one as soon as it is worked out.
 
 A quick answer keeps the noise parameters of a former result.  The full one, the same as the command
 line's, is worked out in a thread beside and takes its place on the page without anybody asking.
-Everything lives in the state of one browser session; the thread gets its desk and hands back its result.
+Everything lives in the state of one browser session; the thread gets its draft and hands back its result.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from fieldaero.basics.errors import FieldaeroError
-from fieldaero.draft.draft import Desk
+from fieldaero.draft.draft import Draft
 
 if TYPE_CHECKING:
     from fieldaero.answers.result import Result
@@ -30,7 +30,7 @@ POLL_S = 0.6
 
 @dataclass(frozen=True, kw_only=True)
 class Outcome:
-    """An analysis: of which desk, what it found, or why it found nothing.
+    """An analysis: of which draft, what it found, or why it found nothing.
 
     After a failure ``result`` is the last one that was found, and ``stale`` says so.  ``quick`` says
     that the noise parameters are those of a former result.
@@ -48,60 +48,60 @@ def _pool() -> ThreadPoolExecutor:
     return ThreadPoolExecutor(max_workers=1)
 
 
-def outcome_of(desk: Desk, *, before: Result | None = None) -> Outcome:
-    """Analyse a desk, unless that was done already.
+def outcome_of(draft: Draft, *, before: Result | None = None) -> Outcome:
+    """Analyse a draft, unless that was done already.
 
     Parameters
     ----------
-    desk
+    draft
         The test as it stands, or a variant of it.
     before
         What stays on the page, marked as of before, if this one fails.
     """
-    known, name = _known(), _name(desk)
+    known, name = _known(), _name(draft)
     if name in known:
         known[name] = known.pop(name)
         return known[name]
     work = _work().pop(name, None)
-    former = _former(desk, list(known.values()))
+    former = _former(draft, list(known.values()))
     try:
         if work is not None and not work.cancelled():
             made = Outcome(of=name, result=work.result())
         elif former is not None:
-            made = Outcome(of=name, result=desk.result(former=former, keep_noise=True), quick=True)
+            made = Outcome(of=name, result=draft.result(former=former, keep_noise=True), quick=True)
         else:
             with st.spinner("Fitting all laps together"):
-                made = Outcome(of=name, result=desk.result())
+                made = Outcome(of=name, result=draft.result())
     except FieldaeroError as why:
         made = Outcome(of=name, result=before, problem=str(why), stale=before is not None)
     _keep(made)
     return made
 
 
-def settled(desk: Desk) -> Outcome:
-    """Return the full outcome of a desk, worked out now if it was not before."""
-    found = outcome_of(desk)
+def settled(draft: Draft) -> Outcome:
+    """Return the full outcome of a draft, worked out now if it was not before."""
+    found = outcome_of(draft)
     if not found.quick:
         return found
     work = _work().pop(found.of, None)
     with st.spinner("Fitting all laps together"):
         try:
-            result = work.result() if work is not None and not work.cancelled() else desk.result(former=found.result)
+            result = work.result() if work is not None and not work.cancelled() else draft.result(former=found.result)
         except FieldaeroError:
             return found
     _keep(Outcome(of=found.of, result=result))
     return _known()[found.of]
 
 
-def settle(desks: Sequence[Desk]) -> None:
+def settle(drafts: Sequence[Draft]) -> None:
     """Work out beside the page what was answered quickly, and draw the page again when it is there."""
     known, work = _known(), _work()
-    open_ones = {_name(d): d for d in desks if (o := known.get(_name(d))) is not None and o.quick}
+    open_ones = {_name(d): d for d in drafts if (o := known.get(_name(d))) is not None and o.quick}
     for name in [n for n in work if n not in open_ones]:
         work.pop(name).cancel()
-    for name, desk in open_ones.items():
+    for name, draft in open_ones.items():
         if name not in work:
-            work[name] = _pool().submit(desk.result, former=known[name].result)
+            work[name] = _pool().submit(draft.result, former=known[name].result)
     if open_ones:
         _wait(tuple(open_ones))
 
@@ -139,12 +139,12 @@ def _keep(made: Outcome) -> None:
         known.pop(next(iter(known)))
 
 
-def _name(desk: Desk) -> str:
-    text = desk.sheet_text() + "".join(ride.ride.source.sha256 for ride in desk.rides)
+def _name(draft: Draft) -> str:
+    text = draft.sheet_text() + "".join(ride.ride.source.sha256 for ride in draft.rides)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _former(desk: Desk, known: Sequence[Outcome]) -> Result | None:
+def _former(draft: Draft, known: Sequence[Outcome]) -> Result | None:
     """Return the full result of the same rides with the most laps, the latest of those."""
     fitting = [
         o.result
@@ -154,7 +154,7 @@ def _former(desk: Desk, known: Sequence[Outcome]) -> Result | None:
         and not o.stale
         and o.result.session is not None
         and o.result.estimates is not None
-        and [id(r.ride) for r in o.result.session.rides] == [id(r.ride) for r in desk.rides]
+        and [id(r.ride) for r in o.result.session.rides] == [id(r.ride) for r in draft.rides]
     ]
     return max(reversed(fitting), key=_laps, default=None)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from _state import desk, outcome
+from _state import draft, outcome
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.plan.assumptions import former_of, road_of, smallest_m2
 from fieldaero.plan.expected_error import PlannedRide
@@ -49,7 +49,7 @@ class Wishes:
 
 def plan_form() -> Wishes:
     """Show the fields and return what they hold."""
-    own = desk()
+    own = draft()
     rides = [r.name for r in own.rides if r.listing is not None]
     left, right = st.columns(2, gap="large")
     with left:
@@ -95,8 +95,8 @@ def plan_form() -> Wishes:
             **_kept("plan_laps", None),
         )
         before = bool(own.rides) and st.toggle(
-            "As scattered as the test on the desk",
-            help="Scatter, wind and sensors are then those that the test on the desk showed.",
+            "As scattered as the open test",
+            help="Takes scatter, wind and sensors from the test that is open now.",
             **_kept("plan_before"),
         )
     return Wishes(
@@ -130,15 +130,15 @@ def planned(wishes: Wishes, *, progress: Callable[[str], None]) -> Plan:
     w = wishes
     course = CourseShape(shape="out_and_back" if w.there_and_back else "loop", length_m=w.length_m)
     if w.ride is not None:
-        listing = next((r.listing for r in desk().rides if r.name == w.ride), None)
+        listing = next((r.listing for r in draft().rides if r.name == w.ride), None)
         if listing is None:
-            raise FieldaeroError(f"{w.ride}: is no longer on the desk; give the length of a lap, or add the ride again")
+            raise FieldaeroError(f"{w.ride}: is no longer there; give the length of a lap, or add the ride again")
         course = road_of(listing).course
     former = None
     if w.as_before:
         result = outcome().result
         if result is None:
-            raise FieldaeroError("the test on the desk gives no result yet; see 4 Result, or plan without it")
+            raise FieldaeroError("the open test gives no result yet; see 4 Result, or plan without it")
         former = former_of(result, result.title)
     ride: PlannedRide = planned_ride(
         course,

@@ -1,13 +1,13 @@
-"""A card for each ride on the desk."""
+"""A card for each ride in the draft."""
 
 from __future__ import annotations
 
 import streamlit as st
 
 from _looks import note
-from _state import change, desk
+from _state import change, draft
 from fieldaero.basics.formatting import duration, number
-from fieldaero.draft.draft import DeskRide
+from fieldaero.draft.draft import DraftRide
 
 __all__ = ["ride_cards"]
 
@@ -16,25 +16,25 @@ MARKS = str.maketrans({mark: f"\\{mark}" for mark in "\\`*_{}[]<>()#+!|$~:"})
 
 def ride_cards() -> None:
     """Show the rides, two beside each other."""
-    for k, ride in enumerate(desk().rides):
+    for k, ride in enumerate(draft().rides):
         if k % 2 == 0:
             columns = st.columns(2)
         with columns[k % 2], st.container(border=True):
             _card(ride)
 
 
-def _card(on_desk: DeskRide) -> None:
+def _card(draft_ride: DraftRide) -> None:
     from fieldaero.draft.ride_card import ride_card  # not before there is a ride
 
-    card = ride_card(on_desk.ride, listing=on_desk.listing, problem=on_desk.problem)
+    card = ride_card(draft_ride.ride, listing=draft_ride.listing, problem=draft_ride.problem)
     name, remove = st.columns([3, 1], vertical_alignment="center")
-    name.markdown(f"**{plain(on_desk.name)}**")
+    name.markdown(f"**{plain(draft_ride.name)}**")
     remove.button(
         "Remove",
-        key=f"remove_{on_desk.name}",
-        help=f"Take {on_desk.name} off; the file itself is not touched.",
+        key=f"remove_{draft_ride.name}",
+        help=f"Take {draft_ride.name} off; the file itself is not touched.",
         width="stretch",
-        on_click=lambda: change(desk().without_ride(on_desk.name), f"removing {on_desk.name}"),
+        on_click=lambda: change(draft().without_ride(draft_ride.name), f"removing {draft_ride.name}"),
     )
     when = f"{card.start:%Y-%m-%d %H:%M} UTC" if card.start else "no time of day"
     device = f", {card.device}" if card.device else ""

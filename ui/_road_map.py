@@ -9,9 +9,9 @@ import pandas as pd
 import streamlit as st
 
 from _looks import accent, ink, note, show_drawn
-from _state import desk, edition, keep, kept, step
+from _state import draft, edition, keep, kept, step
 from fieldaero.basics.errors import FieldaeroError
-from fieldaero.draft.draft import DeskRide
+from fieldaero.draft.draft import DraftRide
 from fieldaero.draft.road_map import TrackMap, start_line_at, track_map
 from fieldaero.laps.find_laps import LapSource, moment_in_words
 from fieldaero.laps.start_line import StartLine
@@ -28,52 +28,52 @@ SIDE = 330
 CLICKED = "the place picked on the map"
 
 
-def lap_source(on_desk: DeskRide) -> None:
+def lap_source(draft_ride: DraftRide) -> None:
     """Choose how the laps of a ride are found."""
-    key = f"lap_source_{on_desk.name}_{edition()}"
+    key = f"lap_source_{draft_ride.name}_{edition()}"
     ways = list(SOURCES)
 
     def changed() -> None:
         way: LapSource = st.session_state[key]
-        line = on_desk.start_line if way == "line" else None
-        step(lambda: desk().with_laps_by(on_desk.name, way, line), f"laps by {SOURCES[way]}")
+        line = draft_ride.start_line if way == "line" else None
+        step(lambda: draft().with_laps_by(draft_ride.name, way, line), f"laps by {SOURCES[way]}")
 
     st.radio(
         "Laps are found by",
         ways,
-        index=ways.index(on_desk.lap_source),
+        index=ways.index(draft_ride.lap_source),
         format_func=SOURCES.__getitem__,
         horizontal=True,
         key=key,
         on_change=changed,
         help="Laps found in another way have to be given to setups again. The step can be taken back.",
     )
-    if on_desk.lap_source == "line":
-        _line(on_desk)
-    if on_desk.listing is None:
-        st.error(on_desk.problem)
+    if draft_ride.lap_source == "line":
+        _line(draft_ride)
+    if draft_ride.listing is None:
+        st.error(draft_ride.problem)
 
 
-def _line(on_desk: DeskRide) -> None:
-    laps = on_desk.listing.laps if on_desk.listing else ()
+def _line(draft_ride: DraftRide) -> None:
+    laps = draft_ride.listing.laps if draft_ride.listing else ()
     moments = {f"the start of lap {lap.number}": lap.start_s for lap in laps}
-    picked = kept(f"place_{on_desk.name}", None)
+    picked = kept(f"place_{draft_ride.name}", None)
     if picked is not None:
         moments = {CLICKED: float(picked), **moments}
     left, right = st.columns([2, 1], vertical_alignment="bottom")
     where = left.selectbox(
-        "Start line at", list(moments) or ["pick a place on the map"], key=f"line_at_{on_desk.name}_{len(moments)}"
+        "Start line at", list(moments) or ["pick a place on the map"], key=f"line_at_{draft_ride.name}_{len(moments)}"
     )
     moment = moments.get(str(where))
     right.button(
         "Cut the laps here",
-        key=f"cut_{on_desk.name}",
+        key=f"cut_{draft_ride.name}",
         disabled=moment is None,
         width="stretch",
-        on_click=lambda: step(lambda: _cut(on_desk.name, moment), "cutting laps at a start line"),
+        on_click=lambda: step(lambda: _cut(draft_ride.name, moment), "cutting laps at a start line"),
     )
-    line = on_desk.start_line
-    with st.expander("The line in numbers"), st.form(f"line_form_{on_desk.name}_{edition()}", border=False):
+    line = draft_ride.start_line
+    with st.expander("The line in numbers"), st.form(f"line_form_{draft_ride.name}_{edition()}", border=False):
         columns = st.columns(3)
         numbers = [
             column.number_input(label, low, high, value, step=size, format=form)
@@ -86,35 +86,35 @@ def _line(on_desk: DeskRide) -> None:
         sent = st.form_submit_button("Cut the laps at this line")
     if sent:
         typed = StartLine(latitude_deg=numbers[0], longitude_deg=numbers[1], heading_deg=numbers[2])
-        step(lambda: desk().with_laps_by(on_desk.name, "line", typed), "cutting laps at a start line")
+        step(lambda: draft().with_laps_by(draft_ride.name, "line", typed), "cutting laps at a start line")
         st.rerun()
 
 
 def _cut(name: str, moment: float | None) -> Any:
-    now = desk()
+    now = draft()
     ride = next(r for r in now.rides if r.name == name)
     return now.with_laps_by(name, "line", start_line_at(ride.ride, moment or 0.0))
 
 
-def road_map(on_desk: DeskRide) -> None:
+def road_map(draft_ride: DraftRide) -> None:
     """Show the track; a click on it picks a place for the start line."""
-    laps = on_desk.listing.laps if on_desk.listing else ()
-    line = on_desk.start_line
-    if line is None and on_desk.listing is not None and on_desk.listing.course is not None:
-        line = on_desk.listing.course.start_line
-    if not on_desk.ride.has("latitude_deg"):
+    laps = draft_ride.listing.laps if draft_ride.listing else ()
+    line = draft_ride.start_line
+    if line is None and draft_ride.listing is not None and draft_ride.listing.course is not None:
+        line = draft_ride.listing.course.start_line
+    if not draft_ride.ride.has("latitude_deg"):
         st.info("No map: the ride has no positions. Laps come from the lap button.")
         return
-    picked = kept(f"place_{on_desk.name}", None)
-    key = f"map_{on_desk.name}"
+    picked = kept(f"place_{draft_ride.name}", None)
+    key = f"map_{draft_ride.name}"
 
     def clicked() -> None:
         points = st.session_state[key].get("selection", {}).get(PLACE, [])
-        keep(f"place_{on_desk.name}", points[0]["time_s"] if points else None)
+        keep(f"place_{draft_ride.name}", points[0]["time_s"] if points else None)
 
     show_drawn(
-        lambda: _map_chart(track_map(on_desk.ride, laps, start_line=line), picked),
-        of=(on_desk.ride.source.sha256, [(lap.start_s, lap.end_s) for lap in laps], line, picked),
+        lambda: _map_chart(track_map(draft_ride.ride, laps, start_line=line), picked),
+        of=(draft_ride.ride.source.sha256, [(lap.start_s, lap.end_s) for lap in laps], line, picked),
         key=key,
         width="content",
         on_select=clicked,
@@ -123,9 +123,9 @@ def road_map(on_desk: DeskRide) -> None:
     note("North is up. The bar across the road is the start line." if line else "North is up.")
     if picked is not None:
         try:
-            heading = start_line_at(on_desk.ride, float(picked)).heading_deg
+            heading = start_line_at(draft_ride.ride, float(picked)).heading_deg
             note(
-                f"Picked: the road at {moment_in_words(on_desk.ride, float(picked))}, heading {heading:.0f}°. "
+                f"Picked: the road at {moment_in_words(draft_ride.ride, float(picked))}, heading {heading:.0f}°. "
                 'Choose "start line" above to cut the laps there.'
             )
         except FieldaeroError as problem:

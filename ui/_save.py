@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from _files import take
-from _state import desk, load_sample
+from _state import draft, load_sample
 
 __all__ = ["save_and_open"]
 
@@ -15,7 +15,7 @@ def save_and_open() -> None:
     with st.popover("Save or open", width="stretch"):
         st.download_button(
             "Save the run sheet",
-            data=desk().sheet_text(),
+            data=draft().sheet_text(),
             file_name="runsheet.toml",
             mime="application/toml",
             on_click="ignore",

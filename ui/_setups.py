@@ -8,13 +8,13 @@ from typing import Any
 import streamlit as st
 
 from _looks import colour_of, sign_of
-from _state import desk, edition, step
-from fieldaero.draft.draft import Desk
+from _state import draft, edition, step
+from fieldaero.draft.draft import Draft
 
 __all__ = ["setups", "with_setup_added", "with_setup_changed", "without_setup"]
 
 
-def with_setup_added(now: Desk) -> Desk:
+def with_setup_added(now: Draft) -> Draft:
     """Add a setup with a name of its own."""
     number = len(now.setups) + 1
     while f"setup {number}" in now.setups:
@@ -22,7 +22,7 @@ def with_setup_added(now: Desk) -> Desk:
     return now.with_table("setups", [*now.tables.get("setups", ()), {"name": f"setup {number}"}])
 
 
-def without_setup(now: Desk, name: str) -> Desk:
+def without_setup(now: Draft, name: str) -> Draft:
     """Take a setup away; claims and tunnel numbers of it go with it, and its laps are not used."""
     after = now.with_table("setups", [row for row in now.tables["setups"] if row["name"] != name])
     for table in ("claims", "tunnel"):
@@ -33,7 +33,7 @@ def without_setup(now: Desk, name: str) -> Desk:
     return after
 
 
-def with_setup_changed(now: Desk, name: str, changes: Mapping[str, Any]) -> Desk:
+def with_setup_changed(now: Draft, name: str, changes: Mapping[str, Any]) -> Draft:
     """Change what is said of a setup apart from its name; None takes a value away."""
     rows = []
     for row in now.tables["setups"]:
@@ -44,8 +44,8 @@ def with_setup_changed(now: Desk, name: str, changes: Mapping[str, Any]) -> Desk
 
 def setups() -> None:
     """Show the setups as rows of fields."""
-    names = desk().setups
-    for k, row in enumerate(desk().tables.get("setups", ())):
+    names = draft().setups
+    for k, row in enumerate(draft().tables.get("setups", ())):
         _fields(k, row, names)
     if len(names) < 2:
         st.write("One setup alone has nothing to be compared with: add the other one.")
@@ -54,15 +54,15 @@ def setups() -> None:
     left.selectbox(
         "Baseline: all others are compared with it",
         names,
-        index=names.index(desk().baseline) if desk().baseline in names else 0,
+        index=names.index(draft().baseline) if draft().baseline in names else 0,
         key=key,
-        on_change=lambda: step(lambda: desk().with_table("baseline", st.session_state[key]), "the baseline"),
+        on_change=lambda: step(lambda: draft().with_table("baseline", st.session_state[key]), "the baseline"),
     )
     right.button(
         "Add a setup",
         key="add_setup",
         width="stretch",
-        on_click=lambda: step(lambda: with_setup_added(desk()), "adding a setup"),
+        on_click=lambda: step(lambda: with_setup_added(draft()), "adding a setup"),
     )
 
 
@@ -82,7 +82,7 @@ def _fields(k: int, row: Mapping[str, Any], names: tuple[str, ...]) -> None:
             value=name,
             key=keys["name"],
             on_change=lambda: step(
-                lambda: desk().with_setup_renamed(name, st.session_state[keys["name"]].strip()), f"renaming {name}"
+                lambda: draft().with_setup_renamed(name, st.session_state[keys["name"]].strip()), f"renaming {name}"
             ),
         )
     second.number_input(
@@ -109,9 +109,9 @@ def _fields(k: int, row: Mapping[str, Any], names: tuple[str, ...]) -> None:
         disabled=len(names) < 2,
         width="stretch",
         help=f"Take {name} away; its laps are then not used.",
-        on_click=lambda: step(lambda: without_setup(desk(), name), f"removing {name}"),
+        on_click=lambda: step(lambda: without_setup(draft(), name), f"removing {name}"),
     )
 
 
 def _changed(name: str, key: str, value: Any) -> None:
-    step(lambda: with_setup_changed(desk(), name, {key: value}), f"{name}: its {key.split('_')[0]}", own_widget=True)
+    step(lambda: with_setup_changed(draft(), name, {key: value}), f"{name}: its {key.split('_')[0]}", own_widget=True)

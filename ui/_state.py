@@ -1,6 +1,6 @@
-"""What a visitor has on the desk: it lives in this browser session only, and every step can be taken back.
+"""The test that a visitor has open: it lives in this browser session only, and every step can be taken back.
 
-The truth is one :class:`fieldaero.draft.draft.Desk` under one key of the session state.  Widgets are
+The truth is one :class:`fieldaero.draft.draft.Draft` under one key of the session state.  Widgets are
 filled from it and fold their changes back into it; their own keys come and go with the pages.
 """
 
@@ -14,16 +14,16 @@ import streamlit as st
 
 from _outcomes import Outcome, outcome_of
 from fieldaero.basics.errors import FieldaeroError, RunSheetError
-from fieldaero.draft.draft import Desk, DeskLap, empty_desk
-from fieldaero.draft.open_files import files_beside, open_on_desk
-from fieldaero.run_sheet.sheet import NOT_USED
+from fieldaero.draft.draft import Draft, DraftLap, empty_draft
+from fieldaero.draft.open_files import files_beside, open_draft
+from fieldaero.run_sheet.schema import NOT_USED
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 
 __all__ = [
     "Outcome",
     "attempt",
     "change",
-    "desk",
+    "draft",
     "edition",
     "former_setup",
     "keep",
@@ -37,48 +37,48 @@ __all__ = [
     "undo_name",
 ]
 
-DESK, PAST, EDITION, LAST, PROBLEM = "the_desk", "the_past", "the_edition", "the_last_result", "the_problem"
+DRAFT, PAST, EDITION, LAST, PROBLEM = "the_draft", "the_past", "the_edition", "the_last_result", "the_problem"
 MOST_STEPS = 100
 
 
-def desk() -> Desk:
-    """Return the desk of this browser session."""
-    if DESK not in st.session_state:
-        st.session_state[DESK] = empty_desk()
+def draft() -> Draft:
+    """Return the draft of this browser session."""
+    if DRAFT not in st.session_state:
+        st.session_state[DRAFT] = empty_draft()
         st.session_state[PAST] = []
         st.session_state[EDITION] = 0
-    found: Desk = st.session_state[DESK]
+    found: Draft = st.session_state[DRAFT]
     return found
 
 
 def edition() -> int:
     """Return a number that changes with every step that is not a widget's own: part of the keys of editors."""
-    desk()
+    draft()
     return int(st.session_state[EDITION])
 
 
-def change(new: Desk, what: str, *, own_widget: bool = False) -> None:
-    """Put a new desk in place of the old one.
+def change(new: Draft, what: str, *, own_widget: bool = False) -> None:
+    """Put a new draft in place of the old one.
 
     Parameters
     ----------
     new
-        The desk after the step.
+        The draft after the step.
     what
         The step in a few words, for the button that takes it back.
     own_widget
         Whether the widget that shows the change made it, and need not be filled again.
     """
-    old = desk()
+    old = draft()
     if new == old:
         return
     st.session_state[PAST] = [*st.session_state[PAST][-MOST_STEPS:], (what, old)]
-    st.session_state[DESK] = new
+    st.session_state[DRAFT] = new
     if not own_widget:
         st.session_state[EDITION] += 1
 
 
-def attempt(step: Callable[[], Desk], what: str, *, own_widget: bool = False) -> bool:
+def attempt(step: Callable[[], Draft], what: str, *, own_widget: bool = False) -> bool:
     """Take a step that may be refused; a refusal is shown on the page and changes nothing."""
     try:
         change(step(), what, own_widget=own_widget)
@@ -96,27 +96,27 @@ def problem() -> str:
 
 def undo_name() -> str:
     """Say which step would be taken back, empty if there is none."""
-    desk()
+    draft()
     past = st.session_state[PAST]
     return str(past[-1][0]) if past else ""
 
 
 def undo() -> None:
     """Take the last step back."""
-    desk()
+    draft()
     if st.session_state[PAST]:
-        _, st.session_state[DESK] = st.session_state[PAST].pop()
+        _, st.session_state[DRAFT] = st.session_state[PAST].pop()
         st.session_state[EDITION] += 1
 
 
-def step(take: Callable[[], Desk], what: str, *, own_widget: bool = False) -> None:
+def step(take: Callable[[], Draft], what: str, *, own_widget: bool = False) -> None:
     """Take a step as :func:`attempt` does, for a widget that asks for no answer."""
     attempt(take, what, own_widget=own_widget)
 
 
-def former_setup(lap: DeskLap) -> str:
+def former_setup(lap: DraftLap) -> str:
     """Return the setup that a lap was given to last, "-" if it never was."""
-    for now in (desk(), *(old for _, old in reversed(st.session_state[PAST]))):
+    for now in (draft(), *(old for _, old in reversed(st.session_state[PAST]))):
         ride = next((ride for ride in now.rides if ride.name == lap.ride), None)
         if ride is not None and len(ride.setups) >= lap.lap and ride.setups[lap.lap - 1] != NOT_USED:
             return str(ride.setups[lap.lap - 1])
@@ -134,26 +134,26 @@ def keep(name: str, value: object) -> None:
 
 
 def load_sample() -> None:
-    """Put the sample session on the desk."""
+    """Put the sample session in the draft."""
     load_sheet(sample_folder() / SAMPLE_SHEET, what="loading the sample")
 
 
 def load_sheet(path: Path, *, what: str = "opening a run sheet") -> None:
-    """Put a run sheet of this machine on the desk, with the files beside it."""
+    """Put a run sheet of this machine in the draft, with the files beside it."""
 
-    def step() -> Desk:
+    def step() -> Draft:
         try:
             text = path.read_text(encoding="utf-8-sig")
         except (OSError, UnicodeDecodeError):
             raise RunSheetError(f"{path.name}: cannot be read as UTF-8 text; a run sheet is a TOML file") from None
-        return open_on_desk(text, name=path.name, files=files_beside(path, text))
+        return open_draft(text, name=path.name, files=files_beside(path, text))
 
     attempt(step, what)
 
 
 def outcome() -> Outcome:
-    """Analyse the desk, unless that was done already; what was found last stays where this one fails."""
-    found = outcome_of(desk(), before=st.session_state.get(LAST))
+    """Analyse the draft, unless that was done already; what was found last stays where this one fails."""
+    found = outcome_of(draft(), before=st.session_state.get(LAST))
     if found.result is not None and not found.stale:
         st.session_state[LAST] = found.result
     return found

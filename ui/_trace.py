@@ -10,12 +10,12 @@ import pandas as pd
 import streamlit as st
 
 from _looks import colour_of, ink, mark_of
-from fieldaero.draft.air import desk_system, mean_air_density_kg_m3
-from fieldaero.draft.draft import Desk, DeskRide
+from fieldaero.draft.air import draft_system, mean_air_density_kg_m3
+from fieldaero.draft.draft import Draft, DraftRide
 from fieldaero.draft.lap_table import LapRow
 from fieldaero.draft.trace import Quantity, Trace, clock_ticks_s, shown_span, trace_of, virtual_elevation_trace
 from fieldaero.physics.system import System
-from fieldaero.run_sheet.sheet import NOT_USED
+from fieldaero.run_sheet.schema import NOT_USED
 
 __all__ = ["BRUSH", "SHOWN", "brushed_s", "trace_chart", "trace_for"]
 
@@ -29,28 +29,28 @@ BRUSH = "pick"
 HEIGHT = 330
 
 
-def trace_for(now: Desk, on_desk: DeskRide, what: str) -> Trace:
+def trace_for(now: Draft, draft_ride: DraftRide, what: str) -> Trace:
     """Return the trace that is asked for; the same one is worked out once only."""
     quantity = SHOWN[what]
-    sha256 = on_desk.ride.source.sha256
+    sha256 = draft_ride.ride.source.sha256
     if quantity is not None:
-        return _recorded(sha256, quantity, on_desk)
-    laps = on_desk.listing.laps if on_desk.listing else ()
+        return _recorded(sha256, quantity, draft_ride)
+    laps = draft_ride.listing.laps if draft_ride.listing else ()
     ends = tuple((lap.start_s, lap.end_s) for lap in laps)
-    return _virtual(sha256, ends, desk_system(now), mean_air_density_kg_m3(now, on_desk.name), on_desk)
+    return _virtual(sha256, ends, draft_system(now), mean_air_density_kg_m3(now, draft_ride.name), draft_ride)
 
 
 @st.cache_data(max_entries=24, show_spinner=False)
-def _recorded(sha256: str, quantity: Quantity, _on_desk: DeskRide) -> Trace:
-    return trace_of(_on_desk.ride, quantity)
+def _recorded(sha256: str, quantity: Quantity, _draft_ride: DraftRide) -> Trace:
+    return trace_of(_draft_ride.ride, quantity)
 
 
 @st.cache_data(max_entries=24, show_spinner=False)
 def _virtual(
-    sha256: str, ends: tuple[tuple[float, float], ...], system: System, air_density_kg_m3: float, _on_desk: DeskRide
+    sha256: str, ends: tuple[tuple[float, float], ...], system: System, air_density_kg_m3: float, _draft_ride: DraftRide
 ) -> Trace:
-    laps = _on_desk.listing.laps if _on_desk.listing else ()
-    return virtual_elevation_trace(_on_desk.ride, laps, system=system, air_density_kg_m3=air_density_kg_m3)
+    laps = _draft_ride.listing.laps if _draft_ride.listing else ()
+    return virtual_elevation_trace(_draft_ride.ride, laps, system=system, air_density_kg_m3=air_density_kg_m3)
 
 
 def brushed_s(event: Mapping[str, Any]) -> tuple[float, float] | None:
@@ -60,10 +60,10 @@ def brushed_s(event: Mapping[str, Any]) -> tuple[float, float] | None:
 
 
 def trace_chart(
-    on_desk: DeskRide, trace: Trace, rows: Sequence[LapRow], setups: Sequence[str]
+    draft_ride: DraftRide, trace: Trace, rows: Sequence[LapRow], setups: Sequence[str]
 ) -> alt.LayerChart | alt.FacetChart:
     """Draw the trace of one ride with its laps as bands, each in its setup's colour and with its mark and number."""
-    ride = on_desk.ride
+    ride = draft_ride.ride
     bands = pd.DataFrame(
         {
             "start_s": [row.start_s for row in rows],

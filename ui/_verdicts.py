@@ -10,7 +10,7 @@ import streamlit as st
 
 from _looks import note
 from _ride_cards import plain
-from _state import desk
+from _state import draft
 from fieldaero.answers.repeat_check import repeat_check
 from fieldaero.answers.result import Result
 from fieldaero.answers.verdict_text import comparison_cells, is_resolved, verdict_sentence
@@ -57,7 +57,7 @@ def verdicts(result: Result) -> None:
 
 def why_not(problem: str) -> None:
     """Say why there is no result: what the test still needs, in the words of the pages, else what the fit said."""
-    needed = [lack.sentence for lack in still_missing(desk()) if lack.needed]
+    needed = [lack.sentence for lack in still_missing(draft()) if lack.needed]
     for sentence in needed or [problem]:
         st.error(plain(sentence))
 

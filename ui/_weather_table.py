@@ -12,11 +12,11 @@ import streamlit as st
 from _edits import base_rows, edits_of, folded
 from _files import take
 from _looks import note, show_drawn
-from _state import attempt, desk, edition
+from _state import attempt, draft, edition
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.basics.formatting import number
 from fieldaero.draft.air import air_over_rides
-from fieldaero.draft.draft import Desk
+from fieldaero.draft.draft import Draft
 
 __all__ = ["weather", "with_reports", "with_weather_rows"]
 
@@ -38,7 +38,7 @@ NUMBERS = {
 }
 
 
-def with_weather_rows(now: Desk, rows: Sequence[Mapping[str, Any]], edits: Mapping[str, Any]) -> Desk:
+def with_weather_rows(now: Draft, rows: Sequence[Mapping[str, Any]], edits: Mapping[str, Any]) -> Draft:
     """Fold the editor's edits into the readings; reports stay as they are."""
     reports = [row for row in now.tables.get("weather", ()) if "metar" in row]
     readings = [_plain(row) for row in folded([dict(r) for r in rows], edits)]
@@ -46,7 +46,7 @@ def with_weather_rows(now: Desk, rows: Sequence[Mapping[str, Any]], edits: Mappi
     return now.with_table("weather", [*(row for row in readings if set(row) != {"time"}), *reports])
 
 
-def with_reports(now: Desk, text: str, *, month: datetime | None) -> Desk:
+def with_reports(now: Draft, text: str, *, month: datetime | None) -> Draft:
     """Put pasted reports in the place of the former ones; empty text takes them away."""
     readings = [row for row in now.tables.get("weather", ()) if "metar" not in row]
     entry = {"metar": text.strip(), **({"time": month} if month else {})}
@@ -78,16 +78,16 @@ def weather() -> None:
 
 def _readings() -> list[dict[str, Any]]:
     """Return the readings; to begin with, a row for the start of the first ride and one for the end of the last."""
-    rows = [dict(row) for row in desk().tables.get("weather", ()) if "metar" not in row]
+    rows = [dict(row) for row in draft().tables.get("weather", ()) if "metar" not in row]
     if rows or _reports():
         return rows
-    starts = [ride.ride.clock(0.0) for ride in desk().rides[:1]]
-    ends = [ride.ride.clock(ride.ride.duration_s) for ride in desk().rides[-1:]]
+    starts = [ride.ride.clock(0.0) for ride in draft().rides[:1]]
+    ends = [ride.ride.clock(ride.ride.duration_s) for ride in draft().rides[-1:]]
     return [{"time": moment.replace(second=0, microsecond=0)} for moment in [*starts, *ends] if moment is not None]
 
 
 def _reports() -> str:
-    return "\n".join(str(row["metar"]) for row in desk().tables.get("weather", ()) if "metar" in row)
+    return "\n".join(str(row["metar"]) for row in draft().tables.get("weather", ()) if "metar" in row)
 
 
 def _table() -> None:
@@ -117,7 +117,7 @@ def _table() -> None:
 
 def _fold() -> None:
     rows, edits = edits_of("weather")
-    attempt(lambda: with_weather_rows(desk(), rows, edits), "the weather", own_widget=True)
+    attempt(lambda: with_weather_rows(draft(), rows, edits), "the weather", own_widget=True)
 
 
 def _plain(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -136,17 +136,17 @@ def _elevation() -> None:
     key = f"elevation_{edition()}"
 
     def fold() -> None:
-        course = dict(desk().tables.get("course", {}))
+        course = dict(draft().tables.get("course", {}))
         course.pop("elevation_m", None)
         if st.session_state[key] is not None:
             course["elevation_m"] = st.session_state[key]
-        attempt(lambda: desk().with_table("course", course), "the elevation", own_widget=True)
+        attempt(lambda: draft().with_table("course", course), "the elevation", own_widget=True)
 
     st.number_input(
         "Elevation of the course [m]",
         min_value=-450.0,
         max_value=5500.0,
-        value=desk().tables.get("course", {}).get("elevation_m"),
+        value=draft().tables.get("course", {}).get("elevation_m"),
         step=1.0,
         format="%.0f",
         key=key,
@@ -158,12 +158,12 @@ def _elevation() -> None:
 
 def _pasted() -> None:
     key, month_key = f"metar_{edition()}", f"metar_month_{edition()}"
-    dated = any(ride.ride.start_time is not None for ride in desk().rides)
+    dated = any(ride.ride.start_time is not None for ride in draft().rides)
 
     def fold() -> None:
         day: date | None = st.session_state.get(month_key)
         month = datetime(day.year, day.month, 1, tzinfo=UTC) if day else None
-        attempt(lambda: with_reports(desk(), st.session_state[key], month=month), "the reports", own_widget=True)
+        attempt(lambda: with_reports(draft(), st.session_state[key], month=month), "the reports", own_widget=True)
 
     st.text_area(
         "Reports as issued, of one station",
@@ -185,7 +185,7 @@ def _pasted() -> None:
 
 def _density() -> None:
     try:
-        airs = air_over_rides(desk())
+        airs = air_over_rides(draft())
     except FieldaeroError as problem:
         st.info(f"No air density yet: {problem}.")
         return
@@ -194,7 +194,7 @@ def _density() -> None:
         return
     from _density_chart import density_chart  # not before there is a ride
 
-    rides, tables = [ride.ride.source.sha256 for ride in desk().rides], desk().tables
+    rides, tables = [ride.ride.source.sha256 for ride in draft().rides], draft().tables
     shown = (rides, tables.get("weather"), tables.get("course"))
     show_drawn(lambda: density_chart(airs), of=shown, key="density")
     first = airs[0].air_density_kg_m3.tolist()

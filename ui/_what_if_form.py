@@ -13,10 +13,10 @@ import streamlit as st
 
 from _looks import note
 from _ride_cards import plain
-from _state import change, desk
-from fieldaero.draft.draft import Desk, DeskLap
+from _state import change, draft
+from fieldaero.draft.draft import Draft, DraftLap
 from fieldaero.draft.what_if import WIND_CHOICES, WhatIf, what_if, wind_can_change
-from fieldaero.run_sheet.sheet import NOT_USED
+from fieldaero.run_sheet.schema import NOT_USED
 
 __all__ = ["back_to_the_original", "current_what_if", "keep_the_changes", "laps_form", "variant", "what_if_form"]
 
@@ -26,17 +26,17 @@ KEY, TURN, LAPS = "the_what_if", "the_what_if_turn", "what_if_laps"
 def current_what_if() -> WhatIf:
     """Return what is to be different now, without laps that are no longer there."""
     found: WhatIf = st.session_state.get(KEY, WhatIf())
-    own = desk()
+    own = draft()
     known = {lap for lap in own.laps if own.setup_of(lap) != NOT_USED}
     if not found.left_out <= known:
         found = replace(found, left_out=found.left_out & known)
     return found
 
 
-def variant() -> Desk | None:
-    """Return the desk with the changes, None where there are none."""
+def variant() -> Draft | None:
+    """Return the draft with the changes, None where there are none."""
     changes = current_what_if()
-    return None if changes == WhatIf() else what_if(desk(), changes)
+    return None if changes == WhatIf() else what_if(draft(), changes)
 
 
 def back_to_the_original() -> None:
@@ -47,11 +47,11 @@ def back_to_the_original() -> None:
 
 def laps_form() -> None:
     """Offer every lap that counts, to be left out by a click."""
-    own = desk()
+    own = draft()
     laps = [lap for lap in own.laps if own.setup_of(lap) != NOT_USED]
     several = len(own.rides) > 1
 
-    def told(lap: DeskLap) -> str:
+    def told(lap: DraftLap) -> str:
         return f"{f'{lap.ride} ' if several else ''}{lap.lap} {own.setup_of(lap)}"
 
     key = f"{LAPS}_{_turn()}"
@@ -75,7 +75,7 @@ def laps_form() -> None:
 
 def what_if_form() -> None:
     """Offer mass, Crr, what is known of the wind, and the smallest difference that matters."""
-    own = desk()
+    own = draft()
     system, choices = own.tables.get("system", {}), own.tables.get("analysis", {})
     columns = st.columns(2)
     fields: tuple[tuple[str, str, Any, dict[str, Any]], ...] = (
@@ -140,10 +140,10 @@ def _seed(key: str, value: Any) -> None:
 
 
 def _turn() -> int:
-    """Return a number that is part of the widgets' keys: they are filled anew when the desk or the truth changed."""
-    name = "the_what_if_desk"
-    if st.session_state.get(name) is not desk():
+    """Return a number that is part of the widgets' keys: they are filled anew when the draft or the truth changed."""
+    name = "the_what_if_draft"
+    if st.session_state.get(name) is not draft():
         if name in st.session_state:
             st.session_state[TURN] = int(st.session_state.get(TURN, 0)) + 1
-        st.session_state[name] = desk()
+        st.session_state[name] = draft()
     return int(st.session_state.get(TURN, 0))

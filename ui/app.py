@@ -11,14 +11,14 @@ import streamlit as st
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from _ahead import import_ahead, imported
-from _state import desk, load_sheet, undo, undo_name
+from _state import draft, load_sheet, undo, undo_name
 
 imported()
 st.set_page_config(page_title="fieldaero", layout="wide")
 
 if "opened" not in st.session_state:
     st.session_state["opened"] = True
-    desk()
+    draft()
     if len(sys.argv) > 1:
         load_sheet(Path(sys.argv[1]))
 
@@ -32,12 +32,12 @@ pages = [
 page = st.navigation(pages, position="top")
 try:
     page.run()
-except Exception:  # a fault of ours: the reader gets a sentence and keeps the desk, the log gets the rest
+except Exception:  # a fault of ours: the reader gets a sentence and keeps the test, the log gets the rest
     logging.getLogger("fieldaero").exception("a page failed")
     st.error(
         "This page could not be drawn; that is a fault of the program, not of your files. Nothing you entered is lost: "
         "save the run sheet, take back the last step or go to another page."
     )
     st.button(f"Take back: {undo_name()}", on_click=undo, disabled=not undo_name(), key="take_back_after_fault")
-    st.download_button("Save the run sheet", desk().sheet_text(), "runsheet.toml", key="save_after_fault")
+    st.download_button("Save the run sheet", draft().sheet_text(), "runsheet.toml", key="save_after_fault")
 import_ahead()

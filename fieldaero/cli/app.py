@@ -23,7 +23,7 @@ PLACES = (PACKAGE / "_ui", PACKAGE.parent / "ui")
 @click.option("--port", type=click.IntRange(1024, 65535), default=8501, show_default=True, help="On this machine.")
 @click.option("--browser/--no-browser", default=True, help="Whether to open the page in a browser.")
 def app(*, sheet: str | None, port: int, browser: bool) -> None:
-    """Open the pages in a browser, with SHEET on the desk if one is given.
+    """Open the pages in a browser, with SHEET open if one is given.
 
     The pages are served to this machine only, and nothing leaves it. End with Ctrl+C.
     """
@@ -37,7 +37,7 @@ def app(*, sheet: str | None, port: int, browser: bool) -> None:
     arguments = []
     if sheet is not None:
         if not Path(sheet).is_file():
-            raise RunSheetError(f"{sheet}: no such run sheet; give the path of a TOML file, or none for an empty desk")
+            raise RunSheetError(f"{sheet}: no such run sheet; give the path of a TOML file, or none for an empty test")
         arguments = ["--", str(Path(sheet).resolve())]
     click.echo(f"fieldaero is at http://127.0.0.1:{port} for this machine only. End with Ctrl+C.")
     command = [

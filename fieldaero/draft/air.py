@@ -1,4 +1,4 @@
-"""The air over the rides on a desk, as far as its weather is given yet."""
+"""The air over the rides in a draft, as far as its weather is given yet."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ import tomli_w
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, RunSheetError, WeatherError
-from fieldaero.draft.draft import Desk
+from fieldaero.draft.draft import Draft
 from fieldaero.physics.atmosphere import wind_at_height_m_s
 from fieldaero.physics.system import System
 from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
@@ -23,8 +23,8 @@ from fieldaero.weather.conditions import Weather
 __all__ = [
     "RideAir",
     "air_over_rides",
-    "desk_system",
-    "desk_weather",
+    "draft_system",
+    "draft_weather",
     "lap_winds_m_s",
     "mean_air_density_kg_m3",
 ]
@@ -44,7 +44,7 @@ class RideAir:
     Attributes
     ----------
     ride
-        Its name on the desk.
+        Its name in the draft.
     clock
         Aware times of the moments below, None where the ride has no clock.
     time_s
@@ -73,8 +73,8 @@ class RideAir:
         return self.air_density_kg_m3 + self.air_density_sd_kg_m3
 
 
-def desk_weather(desk: Desk) -> Weather:
-    """Return the weather on a desk, whatever the rest of the test lacks.
+def draft_weather(draft: Draft) -> Weather:
+    """Return the weather in a draft, whatever the rest of the test lacks.
 
     Raises
     ------
@@ -83,21 +83,21 @@ def desk_weather(desk: Desk) -> Weather:
     WeatherError
         For a row that is incomplete or cannot be; the message says which.
     """
-    rows = [dict(row) for row in desk.tables.get("weather", ())]
+    rows = [dict(row) for row in draft.tables.get("weather", ())]
     if not rows:
         raise CannotAnswerError("no weather yet: give temperature, pressure and humidity at least once")
     for number, row in enumerate(rows, start=1):
         if "file" in row:
             raise WeatherError(f"weather, row {number}: names the file {row['file']}; add that file itself")
-    first = desk.rides[0].ride.start_time if desk.rides else None
+    first = draft.rides[0].ride.start_time if draft.rides else None
     try:
-        return Weather(_weather_and_system(rows, desk, {"mass_kg": USUAL_MASS_KG}).observations(date=first))
+        return Weather(_weather_and_system(rows, draft, {"mass_kg": USUAL_MASS_KG}).observations(date=first))
     except (RunSheetError, WeatherError) as problem:
         # The reader has a table before him, not the run sheet.
         raise WeatherError(str(problem).replace(f"{SHEET}: [[weather]] no. ", "weather, row ")) from None
 
 
-def _weather_and_system(rows: list[dict[str, Any]], desk: Desk, system: Mapping[str, Any]) -> RunSheet:
+def _weather_and_system(rows: list[dict[str, Any]], draft: Draft, system: Mapping[str, Any]) -> RunSheet:
     """Check weather and system alone: what else a run sheet has to hold stands in."""
     text = tomli_w.dumps(
         {
@@ -105,7 +105,7 @@ def _weather_and_system(rows: list[dict[str, Any]], desk: Desk, system: Mapping[
             "title": "-",
             "baseline": "any",
             "system": dict(system),
-            "course": dict(desk.tables.get("course", {})),
+            "course": dict(draft.tables.get("course", {})),
             "weather": rows or [{"temperature_c": 15.0}],
             "setups": [{"name": "any"}],
             "rides": [{"file": "any", "laps": []}],
@@ -114,25 +114,25 @@ def _weather_and_system(rows: list[dict[str, Any]], desk: Desk, system: Mapping[
     return run_sheet_from_text(text, path=Path(SHEET))
 
 
-def air_over_rides(desk: Desk) -> tuple[RideAir, ...]:
+def air_over_rides(draft: Draft) -> tuple[RideAir, ...]:
     """Return the air density over each ride, one value a minute.
 
     Raises
     ------
     CannotAnswerError, WeatherError
-        As :func:`desk_weather`.
+        As :func:`draft_weather`.
     """
-    weather = desk_weather(desk)
+    weather = draft_weather(draft)
     found = []
-    for on_desk in desk.rides:
-        ride = on_desk.ride
+    for draft_ride in draft.rides:
+        ride = draft_ride.ride
         t = np.append(np.arange(ride.time_s[0], ride.time_s[-1], STEP_S), ride.time_s[-1])
         air = weather.at(t, start_time=ride.start_time)
         moments = [ride.clock(moment) for moment in t.tolist()]
         known = tuple(moment for moment in moments if moment is not None)
         found.append(
             RideAir(
-                ride=on_desk.name,
+                ride=draft_ride.name,
                 clock=known if len(known) == len(t) else None,
                 time_s=t,
                 air_density_kg_m3=air.air_density_kg_m3,
@@ -143,16 +143,16 @@ def air_over_rides(desk: Desk) -> tuple[RideAir, ...]:
     return tuple(found)
 
 
-def mean_air_density_kg_m3(desk: Desk, ride: str) -> float:
+def mean_air_density_kg_m3(draft: Draft, ride: str) -> float:
     """Return the mean air density over a ride [kg/m3], a usual one as long as there is no weather that can be used."""
     try:
-        found = next(air for air in air_over_rides(desk) if air.ride == ride)
+        found = next(air for air in air_over_rides(draft) if air.ride == ride)
     except (FieldaeroError, StopIteration):
         return USUAL_AIR_KG_M3
     return round(float(np.mean(found.air_density_kg_m3)), 4)
 
 
-def desk_system(desk: Desk) -> System:
+def draft_system(draft: Draft) -> System:
     """Return rider and bike for a first look, a usual mass standing in until one is given.
 
     Raises
@@ -160,11 +160,11 @@ def desk_system(desk: Desk) -> System:
     RunSheetError
         For a value that cannot be.
     """
-    given = {"mass_kg": USUAL_MASS_KG, **desk.tables.get("system", {})}
-    return _weather_and_system([], desk, given).system
+    given = {"mass_kg": USUAL_MASS_KG, **draft.tables.get("system", {})}
+    return _weather_and_system([], draft, given).system
 
 
-def lap_winds_m_s(desk: Desk) -> Mapping[tuple[str, int], float]:
+def lap_winds_m_s(draft: Draft) -> Mapping[tuple[str, int], float]:
     """Return the mean observed wind speed at the rider's height [m/s] by ride and lap number.
 
     Empty where the weather says nothing of the wind, or nothing that can be used yet.
@@ -172,15 +172,15 @@ def lap_winds_m_s(desk: Desk) -> Mapping[tuple[str, int], float]:
     from fieldaero.estimate.session import RIDER_HEIGHT_M
 
     try:
-        weather = desk_weather(desk)
-        roughness = float(desk.tables.get("analysis", {}).get("roughness_length_m", 0.03))
+        weather = draft_weather(draft)
+        roughness = float(draft.tables.get("analysis", {}).get("roughness_length_m", 0.03))
         winds = {}
-        for on_desk in desk.rides:
-            laps = on_desk.listing.laps if on_desk.listing else ()
+        for draft_ride in draft.rides:
+            laps = draft_ride.listing.laps if draft_ride.listing else ()
             if not laps:
                 continue
             moments = np.linspace([lap.start_s for lap in laps], [lap.end_s for lap in laps], PER_LAP).ravel()
-            air = weather.at(moments, start_time=on_desk.ride.start_time)
+            air = weather.at(moments, start_time=draft_ride.ride.start_time)
             speed = wind_at_height_m_s(
                 wind_speed_m_s=air.wind_speed_m_s,
                 measured_height_m=air.wind_height_m,
@@ -190,7 +190,7 @@ def lap_winds_m_s(desk: Desk) -> Mapping[tuple[str, int], float]:
             means = np.mean(speed.reshape(PER_LAP, len(laps)), axis=0).tolist()
             for lap, mean in zip(laps, means, strict=True):
                 if math.isfinite(mean):
-                    winds[on_desk.name, lap.number] = mean
+                    winds[draft_ride.name, lap.number] = mean
     except FieldaeroError:
         return {}
     return winds

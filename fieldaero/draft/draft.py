@@ -1,9 +1,9 @@
 """A test while it is being put together: rides on the table, laps given to setups, the rest of the run sheet.
 
-A :class:`Desk` never changes; every step returns a new one, so that a step can be taken
+A :class:`Draft` never changes; every step returns a new one, so that a step can be taken
 back by keeping the former.  It becomes a run sheet (text), a session and a result by the
 same functions as a run sheet on disk.  What reads, fits and analyses is imported where it is
-used: an empty desk is there at once.
+used: an empty draft is there at once.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ import tomli_w
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.plan.design_balance import Balance, design_balance
-from fieldaero.run_sheet.sheet import NOT_USED, RunSheet, run_sheet_from_text
+from fieldaero.run_sheet.schema import NOT_USED
+from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
 
 if TYPE_CHECKING:
     from fieldaero.answers.result import Result
@@ -28,15 +29,15 @@ if TYPE_CHECKING:
     from fieldaero.laps.lap_list import LapListing
     from fieldaero.rides.ride import Ride
 
-__all__ = ["Desk", "DeskLap", "DeskRide", "empty_desk", "ride_on_desk"]
+__all__ = ["Draft", "DraftLap", "DraftRide", "empty_draft", "read_draft_ride"]
 
 SHEET_NAME = "runsheet.toml"
-NO_FOLDER = "files on the desk"  # there is none: nothing that a sheet names is looked for on a disk
+NO_FOLDER = "files at hand"  # there is none: nothing that a sheet names is looked for on a disk
 FIRST_SETUP = "baseline"
 
 
 @dataclass(frozen=True, kw_only=True)
-class DeskLap:
+class DraftLap:
     """Which lap is meant: the ride's file name, and the lap's number in it, from 1."""
 
     ride: str
@@ -44,8 +45,8 @@ class DeskLap:
 
 
 @dataclass(frozen=True, kw_only=True)
-class DeskRide:
-    """One ride on the desk.
+class DraftRide:
+    """One ride of the draft.
 
     Attributes
     ----------
@@ -74,7 +75,7 @@ class DeskRide:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Desk:
+class Draft:
     """The test as it stands.
 
     Attributes
@@ -86,7 +87,7 @@ class Desk:
         weather, setups, claims, tunnel.
     """
 
-    rides: tuple[DeskRide, ...] = ()
+    rides: tuple[DraftRide, ...] = ()
     tables: Mapping[str, Any] = field(default_factory=dict)
 
     @property
@@ -100,16 +101,16 @@ class Desk:
         return str(self.tables.get("baseline", ""))
 
     @property
-    def laps(self) -> tuple[DeskLap, ...]:
+    def laps(self) -> tuple[DraftLap, ...]:
         """All laps, in order."""
-        return tuple(DeskLap(ride=r.name, lap=k + 1) for r in self.rides for k in range(len(r.setups)))
+        return tuple(DraftLap(ride=r.name, lap=k + 1) for r in self.rides for k in range(len(r.setups)))
 
-    def setup_of(self, lap: DeskLap) -> str:
+    def setup_of(self, lap: DraftLap) -> str:
         """Return the setup of a lap, "-" for one that is not used."""
         return self._ride(lap.ride).setups[lap.lap - 1]
 
-    def with_ride(self, content: bytes, *, name: str) -> Desk:
-        """Put a ride on the desk, its laps not yet used.
+    def with_ride(self, content: bytes, *, name: str) -> Draft:
+        """Add a ride, its laps not yet used.
 
         Parameters
         ----------
@@ -126,7 +127,7 @@ class Desk:
         for other in self.rides:
             if other.ride.source.sha256 == hashlib.sha256(content).hexdigest():
                 raise RideError(f"{name}: the same ride as {other.name}, which is there already")
-        listed = ride_on_desk(content, name=self._free_name(name))
+        listed = read_draft_ride(content, name=self._free_name(name))
         if not listed.ride.has("power_w"):
             raise RideError(
                 f"{name}: no power in this file, so there is nothing to weigh the air with. Check that the power meter "
@@ -134,16 +135,16 @@ class Desk:
             )
         return replace(self, rides=(*self.rides, listed))
 
-    def without_ride(self, name: str) -> Desk:
-        """Take a ride off the desk."""
+    def without_ride(self, name: str) -> Draft:
+        """Take a ride out."""
         return replace(self, rides=tuple(r for r in self.rides if r.name != name))
 
-    def with_laps_by(self, name: str, lap_source: LapSource, start_line: StartLine | None = None) -> Desk:
+    def with_laps_by(self, name: str, lap_source: LapSource, start_line: StartLine | None = None) -> Draft:
         """Find the laps of a ride in another way; its laps are then not used until they are given to setups again."""
         found = _listed(self._ride(name), lap_source, start_line)
         return replace(self, rides=tuple(found if r.name == name else r for r in self.rides))
 
-    def assigned(self, laps: Sequence[DeskLap], setup: str) -> Desk:
+    def assigned(self, laps: Sequence[DraftLap], setup: str) -> Draft:
         """Give laps to a setup, or take them out with "-".
 
         Raises
@@ -160,14 +161,14 @@ class Desk:
                 replace(
                     r,
                     setups=tuple(
-                        setup if DeskLap(ride=r.name, lap=k + 1) in wanted else own for k, own in enumerate(r.setups)
+                        setup if DraftLap(ride=r.name, lap=k + 1) in wanted else own for k, own in enumerate(r.setups)
                     ),
                 )
                 for r in self.rides
             ),
         )
 
-    def with_pattern(self, laps: Sequence[DeskLap], pattern: Sequence[str]) -> Desk:
+    def with_pattern(self, laps: Sequence[DraftLap], pattern: Sequence[str]) -> Draft:
         """Give laps to setups in order, the pattern repeated as often as it takes ("-" leaves a lap out).
 
         Raises
@@ -177,24 +178,24 @@ class Desk:
         """
         if not pattern:
             raise RunSheetError("the pattern is empty; write setups in the order they were ridden")
-        desk = self
+        draft = self
         for name in dict.fromkeys(pattern):
             mine = [lap for k, lap in enumerate(laps) if pattern[k % len(pattern)] == name]
-            desk = desk.assigned(mine, name)
-        return desk
+            draft = draft.assigned(mine, name)
+        return draft
 
-    def with_table(self, name: str, value: Any) -> Desk:
+    def with_table(self, name: str, value: Any) -> Draft:
         """Replace a table of the run sheet; laps of a setup that is gone are no longer used."""
-        desk = replace(self, tables={**self.tables, name: deepcopy(value)})
+        draft = replace(self, tables={**self.tables, name: deepcopy(value)})
         if name != "setups":
-            return desk
-        known = {*desk.setups, NOT_USED}
+            return draft
+        known = {*draft.setups, NOT_USED}
         return replace(
-            desk,
-            rides=tuple(replace(r, setups=tuple(s if s in known else NOT_USED for s in r.setups)) for r in desk.rides),
+            draft,
+            rides=tuple(replace(r, setups=tuple(s if s in known else NOT_USED for s in r.setups)) for r in draft.rides),
         )
 
-    def with_setup_renamed(self, old: str, new: str) -> Desk:
+    def with_setup_renamed(self, old: str, new: str) -> Draft:
         """Give a setup another name, with its laps, claims and tunnel numbers.
 
         Raises
@@ -291,7 +292,7 @@ class Desk:
                     ridden.append((setup, (away + (lap.start_s + lap.end_s) / 2.0) / 3600.0))
         return design_balance(ridden, setups=self.setups)
 
-    def _ride(self, name: str) -> DeskRide:
+    def _ride(self, name: str) -> DraftRide:
         return next(r for r in self.rides if r.name == name)
 
     def _free_name(self, name: str) -> str:
@@ -303,9 +304,9 @@ class Desk:
         return name
 
 
-def empty_desk() -> Desk:
-    """Return a desk without rides, with the usual values where there are any and one setup to begin with."""
-    return Desk(
+def empty_draft() -> Draft:
+    """Return a draft without rides, with the usual values where there are any and one setup to begin with."""
+    return Draft(
         tables={
             "title": "Untitled test",
             "baseline": FIRST_SETUP,
@@ -332,9 +333,9 @@ def empty_desk() -> Desk:
     )
 
 
-def ride_on_desk(
+def read_draft_ride(
     content: bytes, *, name: str, lap_source: LapSource | None = None, start_line: StartLine | None = None
-) -> DeskRide:
+) -> DraftRide:
     """Read a ride and find its laps, none of them used yet.
 
     Parameters
@@ -352,11 +353,11 @@ def ride_on_desk(
     from fieldaero.rides import read_ride_bytes
 
     ride = read_ride_bytes(content, name=name)
-    bare = DeskRide(name=name, content=content, ride=ride, listing=None, setups=(), lap_source=lap_source or "button")
+    bare = DraftRide(name=name, content=content, ride=ride, listing=None, setups=(), lap_source=lap_source or "button")
     return _listed(bare, lap_source, start_line)
 
 
-def _listed(ride: DeskRide, lap_source: LapSource | None, start_line: StartLine | None) -> DeskRide:
+def _listed(ride: DraftRide, lap_source: LapSource | None, start_line: StartLine | None) -> DraftRide:
     from fieldaero.laps.lap_list import list_laps
 
     try:
@@ -380,7 +381,7 @@ def _listed(ride: DeskRide, lap_source: LapSource | None, start_line: StartLine 
     )
 
 
-def _on_a_page(problem: str, ride: DeskRide) -> str:
+def _on_a_page(problem: str, ride: DraftRide) -> str:
     """Say what the command line says without the file's name, which stands beside it, and in the words of the pages."""
     for file in {ride.name, ride.ride.source.file}:
         problem = problem.removeprefix(f"{file}: ")
@@ -388,7 +389,7 @@ def _on_a_page(problem: str, ride: DeskRide) -> str:
     return problem.replace('ask for lap_source = "button"', "choose the lap button on page 3")
 
 
-def _ride_table(ride: DeskRide) -> dict[str, Any]:
+def _ride_table(ride: DraftRide) -> dict[str, Any]:
     table: dict[str, Any] = {"file": ride.name, "lap_source": ride.lap_source, "laps": list(ride.setups)}
     if ride.start_line is not None:
         line = ride.start_line

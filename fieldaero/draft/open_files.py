@@ -1,27 +1,31 @@
-"""Opening a run sheet on a desk: what it names is taken from files at hand, never looked for on a disk.
+"""Files of any kind added to a draft: rides, weather of a station, or a run sheet with what it names.
+
+Each file that cannot be used gets its own sentence, and the others are still read.  What a run
+sheet names is taken from files at hand, never looked for on a disk.
 
 A sheet that was saved unfinished can be opened again: what it says is checked, what it
 does not say yet stays open.  Weather files and tunnel sweeps become values in its tables,
-so that the desk holds all there is.
+so that the draft holds all there is.
 """
 
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from copy import deepcopy
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import tomli_w
 
-from fieldaero.basics.errors import OutOfRangeError, RideError, RunSheetError
-from fieldaero.draft.draft import Desk, empty_desk, ride_on_desk
+from fieldaero.basics.errors import FieldaeroError, OutOfRangeError, RideError, RunSheetError
+from fieldaero.draft.draft import Draft, empty_draft, read_draft_ride
 from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text, toml_table
-from fieldaero.weather.station_csv import weather_readings
+from fieldaero.weather.station_csv import is_weather_csv, weather_readings
 
-__all__ = ["files_beside", "named_files", "open_on_desk"]
+__all__ = ["Added", "add_files", "files_beside", "named_files", "open_draft"]
 
 # Stands in for what an unfinished sheet does not say yet, so that the rest of it can be checked.
 STAND_IN_MASS_KG = 80.0
@@ -29,8 +33,87 @@ STAND_IN_WEATHER = {"temperature_c": 15.0}
 READING_NOT_GIVEN = ("temperature_c", "metar", "file")
 
 
-def open_on_desk(text: str, *, name: str, files: Mapping[str, bytes]) -> Desk:
-    """Put a run sheet and what it names on a desk.
+@dataclass(frozen=True, kw_only=True)
+class Added:
+    """What became of some files.
+
+    Attributes
+    ----------
+    draft
+        With what could be read.
+    taken
+        Names of the files that were.
+    refused
+        One sentence per file that was not: what was found and what to do.
+    """
+
+    draft: Draft
+    taken: tuple[str, ...]
+    refused: tuple[str, ...]
+
+
+def add_files(
+    draft: Draft, files: Sequence[tuple[str, bytes]], *, progress: Callable[[int, str], None] | None = None
+) -> Added:
+    """Put files in a draft.
+
+    Parameters
+    ----------
+    draft
+        As it is.
+    files
+        Name and bytes of each, in any order.  A run sheet takes the place of what was in the draft; rides that
+        it names may lie there already.
+    progress
+        Called before each file with how many are done and the name of the next.
+
+    Returns
+    -------
+    The new draft, rides in order of time where all have a clock, and what was refused.
+
+    Examples
+    --------
+    >>> from fieldaero.draft.draft import empty_draft
+    >>> added = add_files(empty_draft(), [("note.txt", b"hello")])
+    >>> added.taken, len(added.refused)
+    ((), 1)
+    """
+    say = progress or (lambda done, name: None)
+    taken: list[str] = []
+    refused: list[str] = []
+    sheets = [(name, content) for name, content in files if PurePosixPath(name).suffix.lower() == ".toml"]
+    others = [(name, content) for name, content in files if (name, content) not in sheets]
+    for name, content in sheets[:1]:
+        say(0, name)
+        known = {ride.name: ride.content for ride in draft.rides} | dict(others)
+        try:
+            text = _text(content, name)
+            draft = open_draft(text, name=name, files=known)
+            taken.append(name)
+            used = {PurePosixPath(file).name for file in named_files(text, name=name)}
+            taken += [other for other, _ in others if PurePosixPath(other).name in used]
+            others = [(other, data) for other, data in others if PurePosixPath(other).name not in used]
+        except FieldaeroError as problem:
+            refused.append(str(problem))
+    refused += [f"{name}: a second run sheet; open one at a time" for name, _ in sheets[1:]]
+    for name, content in others:
+        say(len(taken) + len(refused), name)
+        try:
+            if is_weather_csv(content):
+                rows = [*draft.tables.get("weather", ()), *weather_readings(content, name=name)]
+                draft = draft.with_table("weather", rows)
+            else:
+                draft = draft.with_ride(content, name=name)
+            taken.append(name)
+        except FieldaeroError as problem:
+            refused.append(str(problem))
+    if not sheets:
+        draft = _in_order_of_time(draft)
+    return Added(draft=draft, taken=tuple(taken), refused=tuple(refused))
+
+
+def open_draft(text: str, *, name: str, files: Mapping[str, bytes]) -> Draft:
+    """Put a run sheet and what it names in a draft.
 
     Parameters
     ----------
@@ -52,19 +135,19 @@ def open_on_desk(text: str, *, name: str, files: Mapping[str, bytes]) -> Desk:
     tables["weather"] = [row for entry in tables.get("weather", []) for row in _weather(entry, name, files)]
     tables["tunnel"] = [_sweep(entry, k, sheet, files) for k, entry in enumerate(tables.get("tunnel", []))]
     tables["races"] = [_race(entry, k, name, files) for k, entry in enumerate(tables.get("races", []))]
-    desk = Desk(tables={**_nothing_said(), **tables})
+    draft = Draft(tables={**_nothing_said(), **tables})
     rides = []
     for entry in sheet.rides if raw.get("rides") else ():
         content = _at_hand(entry.file, name, files)
         kept = entry.file if entry.file in files and _stays_below(entry.file) else PurePosixPath(entry.file).name
-        listed = ride_on_desk(content, name=kept, lap_source=entry.lap_source, start_line=entry.start_line)
+        listed = read_draft_ride(content, name=kept, lap_source=entry.lap_source, start_line=entry.start_line)
         if len(listed.setups) != len(entry.laps):
             raise RunSheetError(
                 f"{name}: {entry.file} has {len(listed.setups)} laps and {len(entry.laps)} are listed; "
                 "list every lap, those not used as -"
             )
         rides.append(replace(listed, setups=entry.laps))
-    return replace(desk, rides=tuple(rides))
+    return replace(draft, rides=tuple(rides))
 
 
 def named_files(text: str, *, name: str) -> tuple[str, ...]:
@@ -73,7 +156,7 @@ def named_files(text: str, *, name: str) -> tuple[str, ...]:
     Raises
     ------
     RunSheetError
-        As :func:`open_on_desk`.
+        As :func:`open_draft`.
 
     Examples
     --------
@@ -116,8 +199,8 @@ def _filled_up(raw: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _nothing_said() -> dict[str, Any]:
-    """Return the tables of an empty desk without the values that a sheet may leave to their defaults."""
-    tables = dict(empty_desk().tables)
+    """Return the tables of an empty draft without the values that a sheet may leave to their defaults."""
+    tables = dict(empty_draft().tables)
     return {**tables, "system": {}, "analysis": {}}
 
 
@@ -174,3 +257,17 @@ def _at_hand(file: str, sheet: str, files: Mapping[str, bytes]) -> bytes:
 def _stays_below(file: str) -> bool:
     path = PurePosixPath(file.replace("\\", "/"))
     return not path.is_absolute() and ".." not in path.parts and ":" not in file
+
+
+def _text(content: bytes, name: str) -> str:
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise RunSheetError(f"{name}: is not UTF-8 text; a run sheet is a TOML file, saved as UTF-8") from None
+
+
+def _in_order_of_time(draft: Draft) -> Draft:
+    starts: dict[str, datetime] = {r.name: r.ride.start_time for r in draft.rides if r.ride.start_time is not None}
+    if len(starts) < len(draft.rides):
+        return draft
+    return replace(draft, rides=tuple(sorted(draft.rides, key=lambda r: starts[r.name])))

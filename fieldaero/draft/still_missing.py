@@ -1,4 +1,4 @@
-"""What a test on a desk still lacks for an answer, and what would make the answer stronger."""
+"""What a test in a draft still lacks for an answer, and what would make the answer stronger."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Literal
 
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.draft.air import air_over_rides
-from fieldaero.draft.draft import Desk
+from fieldaero.draft.draft import Draft
 
 __all__ = ["Missing", "still_missing"]
 
@@ -33,36 +33,36 @@ class Missing:
     needed: bool = True
 
 
-def still_missing(desk: Desk) -> tuple[Missing, ...]:
+def still_missing(draft: Draft) -> tuple[Missing, ...]:
     """Return what is missing, what an answer needs first.
 
     Examples
     --------
-    >>> from fieldaero.draft.draft import empty_desk
-    >>> [missing.place for missing in still_missing(empty_desk())]
+    >>> from fieldaero.draft.draft import empty_draft
+    >>> [missing.place for missing in still_missing(empty_draft())]
     ['rides', 'bike', 'weather']
     """
-    found = [*_rides(desk), *_bike(desk), *_weather(desk), *_laps(desk)]
+    found = [*_rides(draft), *_bike(draft), *_weather(draft), *_laps(draft)]
     if not any(missing.needed for missing in found):
         try:
-            desk.run_sheet()
+            draft.run_sheet()
         except FieldaeroError as problem:
             found.append(Missing(sentence=str(problem), place="bike"))
     return tuple(sorted(found, key=lambda missing: not missing.needed))
 
 
-def _rides(desk: Desk) -> list[Missing]:
-    if not desk.rides:
+def _rides(draft: Draft) -> list[Missing]:
+    if not draft.rides:
         return [Missing(sentence="There is no ride yet: add the file of a ride with power.", place="rides")]
     return [
         Missing(sentence=f"{ride.name} has no laps yet. {_sentence(ride.problem)}", place="laps")
-        for ride in desk.rides
+        for ride in draft.rides
         if ride.listing is None
     ]
 
 
-def _bike(desk: Desk) -> list[Missing]:
-    if desk.tables.get("system", {}).get("mass_kg") is not None:
+def _bike(draft: Draft) -> list[Missing]:
+    if draft.tables.get("system", {}).get("mass_kg") is not None:
         return []
     return [
         Missing(
@@ -72,9 +72,9 @@ def _bike(desk: Desk) -> list[Missing]:
     ]
 
 
-def _weather(desk: Desk) -> list[Missing]:
+def _weather(draft: Draft) -> list[Missing]:
     try:
-        airs = air_over_rides(desk)
+        airs = air_over_rides(draft)
     except FieldaeroError as problem:
         return [Missing(sentence=_sentence(str(problem)), place="weather")]
     return [
@@ -84,10 +84,10 @@ def _weather(desk: Desk) -> list[Missing]:
     ]
 
 
-def _laps(desk: Desk) -> list[Missing]:
-    if not desk.laps:
+def _laps(draft: Draft) -> list[Missing]:
+    if not draft.laps:
         return []
-    laps = desk.balance().laps
+    laps = draft.balance().laps
     ridden = [name for name, count in laps.items() if count]
     found = []
     if not ridden:
@@ -96,8 +96,8 @@ def _laps(desk: Desk) -> list[Missing]:
                 sentence="No lap is given to a setup yet: pick whole laps and give them to their setups.", place="laps"
             )
         ]
-    if desk.baseline not in ridden:
-        found.append(Missing(sentence=f"No lap is given to the baseline, {desk.baseline}.", place="laps"))
+    if draft.baseline not in ridden:
+        found.append(Missing(sentence=f"No lap is given to the baseline, {draft.baseline}.", place="laps"))
     if len(ridden) < 2:
         found.append(
             Missing(

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fieldaero.basics.errors import FieldaeroError, RunSheetError
-from fieldaero.draft.draft import Desk
+from fieldaero.draft.draft import Draft
 
 __all__ = [
     "CLAIM_COLUMNS",
@@ -118,18 +118,18 @@ def sweeps_from_rows(rows: Sequence[Row], *, former: Sequence[Row] = ()) -> list
     return out
 
 
-def with_cross_checks(desk: Desk, name: str, rows: Sequence[Row]) -> Desk:
-    """Put the claims ("claims") or the tunnel table ("tunnel") that were typed on the desk.
+def with_cross_checks(draft: Draft, name: str, rows: Sequence[Row]) -> Draft:
+    """Put the claims ("claims") or the tunnel table ("tunnel") that were typed in the draft.
 
     Raises
     ------
     RunSheetError
-        Where they cannot be; a desk that was not complete before is not asked to be.
+        Where they cannot be; a draft that was not complete before is not asked to be.
     """
     read = claims_from_rows if name == "claims" else sweeps_from_rows
-    new = desk.with_table(name, read(rows, former=desk.tables.get(name, ())))
+    new = draft.with_table(name, read(rows, former=draft.tables.get(name, ())))
     try:
-        desk.run_sheet()
+        draft.run_sheet()
     except FieldaeroError:
         return new
     new.run_sheet()

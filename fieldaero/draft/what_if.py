@@ -1,4 +1,4 @@
-"""A desk with a few things changed to see what they do, the original left as it is."""
+"""A draft with a few things changed to see what they do, or with the setups of a plan; the original stays as it is."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from copy import deepcopy
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldaero.draft.draft import Desk, DeskLap
-from fieldaero.run_sheet.sheet import NOT_USED
+from fieldaero.draft.draft import Draft, DraftLap
+from fieldaero.plan.plan import Plan
+from fieldaero.run_sheet.schema import NOT_USED
 
-__all__ = ["WIND_CHOICES", "WhatIf", "WindChoice", "what_if", "wind_can_change"]
+__all__ = ["WIND_CHOICES", "WhatIf", "WindChoice", "what_if", "wind_can_change", "with_plan"]
 
 WindChoice = Literal["as observed", "half as strong", "half as strong again", "not observed"]
 WIND_CHOICES: tuple[WindChoice, ...] = ("as observed", "half as strong", "half as strong again", "not observed")
@@ -33,7 +34,7 @@ class WhatIf:
         Smallest difference that matters.
     """
 
-    left_out: frozenset[DeskLap] = frozenset()
+    left_out: frozenset[DraftLap] = frozenset()
     mass_kg: float | None = None
     crr: float | None = None
     crr_sd: float | None = None
@@ -41,23 +42,23 @@ class WhatIf:
     smallest_difference_m2: float | None = None
 
 
-def what_if(desk: Desk, changes: WhatIf) -> Desk:
-    """Return the desk with the changes.
+def what_if(draft: Draft, changes: WhatIf) -> Draft:
+    """Return the draft with the changes.
 
     Parameters
     ----------
-    desk
+    draft
         The original, which stays as it is.
     changes
         What is to be different.
 
     Examples
     --------
-    >>> from fieldaero.draft.draft import empty_desk
-    >>> what_if(empty_desk(), WhatIf(mass_kg=80.0)).tables["system"]["mass_kg"]
+    >>> from fieldaero.draft.draft import empty_draft
+    >>> what_if(empty_draft(), WhatIf(mass_kg=80.0)).tables["system"]["mass_kg"]
     80.0
     """
-    out = desk
+    out = draft
     if changes.left_out:
         out = out.assigned(sorted(changes.left_out, key=lambda lap: (lap.ride, lap.lap)), NOT_USED)
     system = {
@@ -75,9 +76,27 @@ def what_if(desk: Desk, changes: WhatIf) -> Desk:
     return out
 
 
-def wind_can_change(desk: Desk) -> bool:
+def wind_can_change(draft: Draft) -> bool:
     """Say whether the weather's wind is given as readings, which alone can be changed."""
-    return any("wind_speed_m_s" in entry for entry in desk.tables.get("weather", ()))
+    return any("wind_speed_m_s" in entry for entry in draft.tables.get("weather", ()))
+
+
+def with_plan(draft: Draft, plan: Plan) -> Draft:
+    """Return the draft with the plan's setups, the baseline first.
+
+    Parameters
+    ----------
+    draft
+        The test as it stands; what it says of a setup of the same name stays, and so does a setup with laps.
+    plan
+        From :func:`fieldaero.plan.plan.plan_test`.
+    """
+    own = {str(setup["name"]): setup for setup in draft.tables.get("setups", ())}
+    ridden = {draft.setup_of(lap) for lap in draft.laps}
+    kept = [name for name in own if name in ridden and name not in plan.setups]
+    setups = [own.get(name, {"name": name}) for name in (*plan.setups, *kept)]
+    out = draft.with_table("setups", setups).with_table("baseline", plan.setups[0])
+    return what_if(out, WhatIf(smallest_difference_m2=round(plan.smallest_difference_m2, 5)))
 
 
 def _other_wind(entry: dict[str, object], wind: WindChoice) -> dict[str, object]:

@@ -25,15 +25,15 @@ from fieldaero.physics.earth import normal_gravity_m_s2
 from fieldaero.rides import read_ride
 from fieldaero.rides.local_positions import is_local
 from fieldaero.rides.ride import Ride
+from fieldaero.run_sheet.schema import NOT_USED
 from fieldaero.run_sheet.sheet import RunSheet, check_ride_file
 from fieldaero.run_sheet.unit_slips import unlikely_air, unlikely_system
 from fieldaero.weather.conditions import Conditions, Weather
 
-__all__ = ["NOT_USED", "RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session", "session_of"]
+__all__ = ["RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session", "session_of"]
 
 Floats = NDArray[np.float64]
 
-NOT_USED = "-"
 RIDER_HEIGHT_M = 1.0  # middle of rider and bike above the road; common practice, no source
 MIDDLE_LATITUDE_DEG = 45.0  # where nothing says where the course is: g is then off by at most 0.3 %
 

@@ -6,7 +6,7 @@ import string
 from collections.abc import Sequence
 
 from fieldaero.basics.errors import RunSheetError
-from fieldaero.run_sheet.sheet import NOT_USED
+from fieldaero.run_sheet.schema import NOT_USED
 
 __all__ = ["letters_of", "pattern_of", "usual_patterns"]
 

@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 __all__ = [
+    "NOT_USED",
     "AnalysisChoices",
     "Claim",
     "CourseFacts",
@@ -26,6 +27,8 @@ __all__ = [
     "TunnelSweep",
     "WeatherEntry",
 ]
+
+NOT_USED = "-"  # stands in a lap list for a lap that is not used
 
 Slip = tuple[float, float, str]
 
@@ -198,7 +201,7 @@ class Setup(_Table):
 
     @model_validator(mode="after")
     def _name(self) -> Setup:
-        if self.name == "-":
+        if self.name == NOT_USED:
             raise ValueError('name is "-", which stands for a lap that is not used; choose another name')
         if self.known_added_cda_sd_m2 is not None and self.known_added_cda_m2 is None:
             raise ValueError("known_added_cda_sd_m2 is given without known_added_cda_m2; give both, or none")

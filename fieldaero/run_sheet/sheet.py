@@ -19,6 +19,7 @@ from fieldaero.physics.system import System
 from fieldaero.rides.local_positions import LOCAL_FRAME
 from fieldaero.run_sheet.messages import closest, run_sheet_error, toml_remedy
 from fieldaero.run_sheet.schema import (
+    NOT_USED,
     AnalysisChoices,
     Claim,
     CourseFacts,
@@ -56,7 +57,6 @@ __all__ = [
 
 SCHEMA = 1
 LARGEST_BYTES = 5_000_000
-NOT_USED = "-"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,11 +20,11 @@ from fieldaero.basics.formatting import clock, duration, number, one_line
 from fieldaero.laps.find_laps import Lap, StartLine
 from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps, mean_power_w
 from fieldaero.rides import read_ride
+from fieldaero.run_sheet.schema import NOT_USED
 
 __all__ = ["BASELINE", "draft_run_sheet", "planned_run_sheet"]
 
 BASELINE = "baseline"
-NOT_USED = "-"
 
 HEAD = """\
 # Run sheet of fieldaero: the whole test on one page.

@@ -76,8 +76,8 @@ def waits_for(page: Page, words: str) -> Callable[[], object]:
     return lambda: page.get_by_text(words).first.wait_for()
 
 
-def on_the_desk(visitor: Visitor, name: str) -> dict[str, Took]:
-    """Brush, table edit and verdict with the session that is on the desk."""
+def on_the_draft(visitor: Visitor, name: str) -> dict[str, Took]:
+    """Brush, table edit and verdict with the session that is in the draft."""
     page = visitor.page
     visitor.goes_to(PAGES[2])
     best: dict[str, Took] = {}
@@ -172,7 +172,7 @@ def main() -> None:
             visitor = Visitor(context.new_page(), address)
             load(visitor.opens())
             visitor.sees("Nothing is missing").idle()
-            for what, took in on_the_desk(visitor, name).items():
+            for what, took in on_the_draft(visitor, name).items():
                 print(f"{what}: {took}", flush=True)
             context.close()
         browser.close()

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
-from fieldaero.draft.draft import Desk, DeskLap, empty_desk
-from fieldaero.draft.open_files import open_on_desk
+from fieldaero.draft.draft import Draft, DraftLap, empty_draft
+from fieldaero.draft.open_files import open_draft
 from fieldaero.rides import read_ride_bytes, write_csv
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from tests.whole_sessions import sample_result
@@ -22,17 +22,17 @@ def content() -> bytes:
 
 
 @pytest.fixture(scope="module")
-def sample(content: bytes) -> Desk:
+def sample(content: bytes) -> Draft:
     text = (sample_folder() / SAMPLE_SHEET).read_text(encoding="utf-8")
-    return open_on_desk(text, name=SAMPLE_SHEET, files={RIDE: content})
+    return open_draft(text, name=SAMPLE_SHEET, files={RIDE: content})
 
 
 @pytest.fixture(scope="module")
-def ridden(content: bytes) -> Desk:
-    return empty_desk().with_ride(content, name=RIDE)
+def ridden(content: bytes) -> Draft:
+    return empty_draft().with_ride(content, name=RIDE)
 
 
-def test_the_sample_on_the_desk_gives_the_numbers_of_the_sample_on_disk(sample):
+def test_the_sample_on_the_draft_gives_the_numbers_of_the_sample_on_disk(sample):
     mine, disk = sample.result().to_dict(), sample_result().to_dict()
     assert mine["laps"] == disk["laps"]
     assert mine["comparisons"] == disk["comparisons"]
@@ -48,24 +48,24 @@ def test_a_ride_without_laps_says_so_in_the_words_of_a_page_and_another_way_can_
     first = ride.table[ride.table["time_s"] < 300.0]  # the way to the line and one lap: nothing is repeated
     marks = tuple(mark for mark in ride.lap_marks if mark.end_s < 300.0)
     short = write_csv(replace(ride, table=first, lap_marks=marks), tmp_path / "short.csv").read_bytes()
-    (found,) = empty_desk().with_ride(short, name="short.csv").rides
+    (found,) = empty_draft().with_ride(short, name="short.csv").rides
     assert found.problem.startswith("No lap was found")
     assert "choose the lap button on page 3" in found.problem
     assert found.lap_source != "button"  # what is chosen already cannot be chosen
-    (marked,) = empty_desk().with_ride(short, name="short.csv").with_laps_by("short.csv", "button").rides
+    (marked,) = empty_draft().with_ride(short, name="short.csv").with_laps_by("short.csv", "button").rides
     assert marked.listing is not None
 
 
-def test_a_step_leaves_the_former_desk_as_it_was(ridden):
+def test_a_step_leaves_the_former_draft_as_it_was(ridden):
     lap = ridden.laps[3]
     after = ridden.assigned([lap], "baseline")
     assert (ridden.setup_of(lap), after.setup_of(lap)) == ("-", "baseline")
 
 
 def test_a_pattern_is_laid_over_the_chosen_laps_and_repeated(ridden):
-    desk = ridden.with_table("setups", [{"name": "baseline"}, {"name": "low"}])
-    desk = desk.with_pattern(desk.laps[2:8], ["baseline", "low", "low", "baseline"])
-    assert [desk.setup_of(lap) for lap in desk.laps[1:9]] == [
+    draft = ridden.with_table("setups", [{"name": "baseline"}, {"name": "low"}])
+    draft = draft.with_pattern(draft.laps[2:8], ["baseline", "low", "low", "baseline"])
+    assert [draft.setup_of(lap) for lap in draft.laps[1:9]] == [
         "-",
         "baseline",
         "low",
@@ -83,19 +83,19 @@ def test_a_pattern_with_a_name_that_is_no_setup_is_refused(ridden):
 
 
 def test_laps_of_a_setup_that_is_gone_are_not_used(sample):
-    desk = sample.with_table("setups", [s for s in sample.tables["setups"] if s["name"] != "low extensions"])
+    draft = sample.with_table("setups", [s for s in sample.tables["setups"] if s["name"] != "low extensions"])
     before = {lap for lap in sample.laps if sample.setup_of(lap) == "low extensions"}
     assert len(before) == 4
-    assert {desk.setup_of(lap) for lap in before} == {"-"}
-    assert desk.balance().laps == {"road bar": 4, "narrow extensions": 3}
+    assert {draft.setup_of(lap) for lap in before} == {"-"}
+    assert draft.balance().laps == {"road bar": 4, "narrow extensions": 3}
 
 
 def test_a_renamed_setup_keeps_its_laps_claims_and_tunnel_numbers(sample):
-    desk = sample.with_setup_renamed("narrow extensions", "narrow bar")
-    assert desk.tables["claims"][0]["setup"] == "narrow bar"
-    assert desk.tables["tunnel"][0]["setup"] == "narrow bar"
-    assert desk.balance().laps["narrow bar"] == 3
-    desk.run_sheet()
+    draft = sample.with_setup_renamed("narrow extensions", "narrow bar")
+    assert draft.tables["claims"][0]["setup"] == "narrow bar"
+    assert draft.tables["tunnel"][0]["setup"] == "narrow bar"
+    assert draft.balance().laps["narrow bar"] == 3
+    draft.run_sheet()
 
 
 @pytest.mark.parametrize("name", ["-", " ", "road bar"])
@@ -105,11 +105,11 @@ def test_a_name_that_cannot_be_or_is_taken_is_refused(sample, name):
 
 
 def test_the_balance_tells_how_far_apart_in_time_the_setups_were_ridden(ridden):
-    desk = ridden.with_table("setups", [{"name": "baseline"}, {"name": "low"}])
-    laps = desk.laps
-    blocked = desk.assigned(laps[2:4], "baseline").assigned(laps[4:6], "low").balance()
-    mirrored = desk.with_pattern(laps[2:6], ["baseline", "low", "low", "baseline"]).balance()
-    listed = desk.rides[0].listing.laps
+    draft = ridden.with_table("setups", [{"name": "baseline"}, {"name": "low"}])
+    laps = draft.laps
+    blocked = draft.assigned(laps[2:4], "baseline").assigned(laps[4:6], "low").balance()
+    mirrored = draft.with_pattern(laps[2:6], ["baseline", "low", "low", "baseline"]).balance()
+    listed = draft.rides[0].listing.laps
     apart = (listed[4].start_s + listed[5].end_s - listed[2].start_s - listed[3].end_s) / 2.0 / 3600.0
     assert blocked.middle_h["low"] - blocked.middle_h["baseline"] == pytest.approx(apart, rel=0.03)
     assert abs(mirrored.middle_h["low"] - mirrored.middle_h["baseline"]) < 0.1 * apart
@@ -124,17 +124,17 @@ def test_the_same_ride_twice_is_told(ridden, content):
 def test_a_ride_without_power_is_told_with_what_to_do():
     rows = "\n".join(f"{t},10.0," for t in range(60))
     with pytest.raises(RideError, match=r"slow\.csv: no power in this file.*paired"):
-        empty_desk().with_ride(f"time_s,speed_m_s,power_w\n{rows}\n".encode(), name="slow.csv")
+        empty_draft().with_ride(f"time_s,speed_m_s,power_w\n{rows}\n".encode(), name="slow.csv")
 
 
 def test_a_file_that_is_no_ride_is_told():
     with pytest.raises(RideError, match="JPEG"):
-        empty_desk().with_ride(b"\xff\xd8\xff\xe0" + bytes(range(256)), name="ride.fit")
+        empty_draft().with_ride(b"\xff\xd8\xff\xe0" + bytes(range(256)), name="ride.fit")
 
 
 def test_without_rides_there_is_no_session():
     with pytest.raises(CannotAnswerError, match="no ride yet"):
-        empty_desk().session()
+        empty_draft().session()
 
 
 @pytest.mark.parametrize("what", ["weather", "tunnel", "races"])
@@ -145,10 +145,10 @@ def test_a_file_on_the_disk_of_the_server_is_never_read(sample, what):
 
 
 def test_laps_found_in_another_way_are_to_be_given_to_setups_again(sample):
-    desk = sample.with_laps_by(RIDE, "repeat")
-    assert {desk.setup_of(lap) for lap in desk.laps} == {"-"}
-    assert desk.rides[0].lap_source == "repeat"
-    assert DeskLap(ride=RIDE, lap=1) in desk.laps
+    draft = sample.with_laps_by(RIDE, "repeat")
+    assert {draft.setup_of(lap) for lap in draft.laps} == {"-"}
+    assert draft.rides[0].lap_source == "repeat"
+    assert DraftLap(ride=RIDE, lap=1) in draft.laps
 
 
 def test_a_former_result_changes_nothing_but_the_time_it_takes(sample):

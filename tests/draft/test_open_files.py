@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from fieldaero.basics.errors import FieldaeroError, RideError, RunSheetError
-from fieldaero.draft.draft import empty_desk
-from fieldaero.draft.open_files import files_beside, named_files, open_on_desk
+from fieldaero.draft.draft import empty_draft
+from fieldaero.draft.open_files import files_beside, named_files, open_draft
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 
 RIDE = "morning.fit"
@@ -23,26 +23,26 @@ def text() -> str:
 
 
 def opened(text, **files):
-    return open_on_desk(text, name="sheet.toml", files=files)
+    return open_draft(text, name="sheet.toml", files=files)
 
 
 def test_what_is_saved_can_be_opened_again(text, content):
-    first = open_on_desk(text, name=SAMPLE_SHEET, files={RIDE: content})
-    again = open_on_desk(first.sheet_text(), name="again.toml", files={RIDE: content})
+    first = open_draft(text, name=SAMPLE_SHEET, files={RIDE: content})
+    again = open_draft(first.sheet_text(), name="again.toml", files={RIDE: content})
     assert again.sheet_text() == first.sheet_text()
     assert [again.setup_of(lap) for lap in again.laps] == [first.setup_of(lap) for lap in first.laps]
 
 
 def test_a_sheet_without_mass_weather_and_rides_can_be_saved_and_opened():
-    desk = empty_desk().with_table("title", "Begun")
-    again = opened(desk.sheet_text())
-    assert again.sheet_text() == desk.sheet_text()
+    draft = empty_draft().with_table("title", "Begun")
+    again = opened(draft.sheet_text())
+    assert again.sheet_text() == draft.sheet_text()
     assert "mass_kg" not in again.tables["system"]
 
 
 def test_a_weather_row_begun_is_kept():
-    desk = empty_desk().with_table("weather", [{"wind_speed_m_s": 2.0}])
-    assert opened(desk.sheet_text()).tables["weather"] == [{"wind_speed_m_s": 2.0}]
+    draft = empty_draft().with_table("weather", [{"wind_speed_m_s": 2.0}])
+    assert opened(draft.sheet_text()).tables["weather"] == [{"wind_speed_m_s": 2.0}]
 
 
 def test_an_unfinished_sheet_is_still_checked():
@@ -70,9 +70,9 @@ def test_a_weather_file_becomes_rows_of_the_table():
     station = (
         b"time,temperature_c,pressure_hpa,dew_point_c\n2026-05-03T09:00Z,18.2,968.4,9.5\n2026-05-03T10:00Z,19,968,9\n"
     )
-    desk = opened('schema = 1\n[[weather]]\nfile = "air/station.csv"\n', **{"station.csv": station})
-    assert [row["temperature_c"] for row in desk.tables["weather"]] == [18.2, 19.0]
-    assert "file" not in desk.sheet_text()
+    draft = opened('schema = 1\n[[weather]]\nfile = "air/station.csv"\n', **{"station.csv": station})
+    assert [row["temperature_c"] for row in draft.tables["weather"]] == [18.2, 19.0]
+    assert "file" not in draft.sheet_text()
 
 
 def test_a_sweep_in_a_file_becomes_numbers_of_the_table():
@@ -98,8 +98,8 @@ def test_a_course_in_a_file_becomes_numbers_of_the_table():
 
 
 def test_a_ride_in_a_folder_is_found_by_its_name_alone(text, content):
-    desk = opened(text.replace(RIDE, f"../far/{RIDE}"), **{RIDE: content})
-    assert [ride.name for ride in desk.rides] == [RIDE]
+    draft = opened(text.replace(RIDE, f"../far/{RIDE}"), **{RIDE: content})
+    assert [ride.name for ride in draft.rides] == [RIDE]
 
 
 def test_a_ride_that_is_not_given_is_named(text):

@@ -1,4 +1,4 @@
-"""What pages show of a desk: air over its rides, a row per lap, what is still missing."""
+"""What pages show of a draft: air over its rides, a row per lap, what is still missing."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ import pytest
 
 from fieldaero.basics.errors import CannotAnswerError, WeatherError
 from fieldaero.draft.air import air_over_rides, lap_winds_m_s
-from fieldaero.draft.draft import DeskLap, empty_desk
+from fieldaero.draft.draft import DraftLap, empty_draft
 from fieldaero.draft.lap_table import lap_rows, laps_within
-from fieldaero.draft.open_files import open_on_desk
+from fieldaero.draft.open_files import open_draft
 from fieldaero.draft.still_missing import still_missing
 from fieldaero.physics.atmosphere import air_density_kg_m3
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
@@ -22,11 +22,11 @@ RIDE = "morning.fit"
 @pytest.fixture(scope="module")
 def sample():
     text = (sample_folder() / SAMPLE_SHEET).read_text(encoding="utf-8")
-    return open_on_desk(text, name=SAMPLE_SHEET, files={RIDE: (sample_folder() / RIDE).read_bytes()})
+    return open_draft(text, name=SAMPLE_SHEET, files={RIDE: (sample_folder() / RIDE).read_bytes()})
 
 
-def needed(desk):
-    return [missing.place for missing in still_missing(desk) if missing.needed]
+def needed(draft):
+    return [missing.place for missing in still_missing(draft) if missing.needed]
 
 
 def test_the_air_is_that_of_the_readings(sample):
@@ -39,8 +39,8 @@ def test_the_air_is_that_of_the_readings(sample):
 
 
 def test_weather_is_told_although_the_rest_of_the_test_is_not_finished(sample):
-    desk = sample.with_table("system", {}).with_table("setups", [])
-    assert len(air_over_rides(desk)) == 1
+    draft = sample.with_table("system", {}).with_table("setups", [])
+    assert len(air_over_rides(draft)) == 1
 
 
 def test_no_weather_and_half_a_row_are_told(sample):
@@ -66,7 +66,7 @@ def test_wind_at_the_rider_is_less_than_at_the_station(sample):
 def test_a_row_tells_how_a_lap_was_ridden(sample):
     rows = lap_rows(sample)
     row = rows[4]
-    assert row.of == DeskLap(ride=RIDE, lap=5)
+    assert row.of == DraftLap(ride=RIDE, lap=5)
     assert row.setup == "narrow extensions"
     assert row.speed_km_h == pytest.approx(3.6 * row.distance_m / (row.end_s - row.start_s))
     assert row.start.tzinfo is UTC or row.start.utcoffset().total_seconds() == 0.0
@@ -91,8 +91,8 @@ def test_the_sample_lacks_nothing(sample):
     assert still_missing(sample) == ()
 
 
-def test_an_empty_desk_lacks_rides_mass_and_weather():
-    assert needed(empty_desk()) == ["rides", "bike", "weather"]
+def test_an_empty_draft_lacks_rides_mass_and_weather():
+    assert needed(empty_draft()) == ["rides", "bike", "weather"]
 
 
 def test_a_new_ride_lacks_laps_of_a_setup(sample):
@@ -125,5 +125,5 @@ def test_weather_of_another_day_is_told(sample):
 
 
 def test_a_value_that_cannot_be_is_told_where_it_is_filled_in(sample):
-    desk = sample.with_table("system", {"mass_kg": 8000.0})
-    assert any("mass_kg" in missing.sentence for missing in still_missing(desk))
+    draft = sample.with_table("system", {"mass_kg": 8000.0})
+    assert any("mass_kg" in missing.sentence for missing in still_missing(draft))

@@ -11,7 +11,7 @@ LONGEST_S = 120
 
 
 def opened(page: str, *, sample: bool = True) -> AppTest:
-    """A page, with the sample on the desk unless told otherwise."""
+    """A page, with the sample in the draft unless told otherwise."""
     at = AppTest.from_file(str(APP), default_timeout=LONGEST_S).run()
     at.switch_page(f"screens/{page}.py").run()
     if sample:

@@ -15,8 +15,8 @@ from _lap_table import with_lap_edits
 from _setups import with_setup_added, with_setup_changed, without_setup
 from _trace import brushed_s
 from _weather_table import with_reports, with_weather_rows
-from fieldaero.draft.draft import DeskLap, empty_desk
-from fieldaero.draft.open_files import open_on_desk
+from fieldaero.draft.draft import DraftLap, empty_draft
+from fieldaero.draft.open_files import open_draft
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 
 RIDE = "morning.fit"
@@ -26,7 +26,7 @@ SEVEN = datetime(2026, 5, 3, 7, 0, tzinfo=UTC)
 @pytest.fixture(scope="module")
 def sample():
     text = (sample_folder() / SAMPLE_SHEET).read_text(encoding="utf-8")
-    return open_on_desk(text, name=SAMPLE_SHEET, files={RIDE: (sample_folder() / RIDE).read_bytes()})
+    return open_draft(text, name=SAMPLE_SHEET, files={RIDE: (sample_folder() / RIDE).read_bytes()})
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +38,7 @@ def rows(sample):
 
 
 def lap(number):
-    return DeskLap(ride=RIDE, lap=number)
+    return DraftLap(ride=RIDE, lap=number)
 
 
 def edited(sample, rows, cells, former=None):
@@ -111,27 +111,27 @@ def test_weather_rows_keep_what_the_table_does_not_show_and_the_reports(sample):
 
 def test_a_time_alone_is_no_reading():
     begun = [{"time": SEVEN}, {"time": SEVEN}]
-    after = with_weather_rows(empty_desk(), begun, {"edited_rows": {1: {"temperature_c": 15}}})
+    after = with_weather_rows(empty_draft(), begun, {"edited_rows": {1: {"temperature_c": 15}}})
     assert after.tables["weather"] == [{"time": SEVEN, "temperature_c": 15.0}]
 
 
 def test_a_time_with_a_zone_is_kept():
     after = with_weather_rows(
-        empty_desk(), [], {"added_rows": [{"time": "2026-05-03T09:00:00+02:00", "temperature_c": 15}]}
+        empty_draft(), [], {"added_rows": [{"time": "2026-05-03T09:00:00+02:00", "temperature_c": 15}]}
     )
     assert after.tables["weather"][0]["time"] == SEVEN
 
 
 def test_reports_take_the_place_of_former_ones_and_leave_readings():
-    begun = with_reports(empty_desk().with_table("weather", [{"temperature_c": 15.0}]), " XXXX 030720Z ", month=SEVEN)
+    begun = with_reports(empty_draft().with_table("weather", [{"temperature_c": 15.0}]), " XXXX 030720Z ", month=SEVEN)
     assert begun.tables["weather"] == [{"temperature_c": 15.0}, {"metar": "XXXX 030720Z", "time": SEVEN}]
     assert with_reports(begun, "", month=None).tables["weather"] == [{"temperature_c": 15.0}]
 
 
 def test_setups_are_added_with_a_name_of_their_own():
-    desk = with_setup_added(with_setup_added(empty_desk()))
-    assert desk.setups == ("baseline", "setup 2", "setup 3")
-    assert with_setup_added(without_setup(desk, "setup 2")).setups == ("baseline", "setup 3", "setup 4")
+    draft = with_setup_added(with_setup_added(empty_draft()))
+    assert draft.setups == ("baseline", "setup 2", "setup 3")
+    assert with_setup_added(without_setup(draft, "setup 2")).setups == ("baseline", "setup 3", "setup 4")
 
 
 def test_a_setup_taken_away_takes_its_claims_and_sweeps_along(sample):

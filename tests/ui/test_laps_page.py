@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from fieldaero.draft.draft import DeskLap
+from fieldaero.draft.draft import DraftLap
 from fieldaero.rides import read_ride
 from fieldaero.rides.csv_out import write_csv
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
@@ -20,8 +20,8 @@ def laps():
     return opened("laps")
 
 
-def desk_of(at):
-    return at.session_state["the_desk"]
+def draft_of(at):
+    return at.session_state["the_draft"]
 
 
 def key_of(elements, start):
@@ -29,13 +29,13 @@ def key_of(elements, start):
 
 
 def picked(at, *numbers):
-    at.multiselect(key=key_of(at.multiselect, "picked")).set_value([DeskLap(ride=RIDE, lap=k) for k in numbers]).run()
+    at.multiselect(key=key_of(at.multiselect, "picked")).set_value([DraftLap(ride=RIDE, lap=k) for k in numbers]).run()
     drawn(at)
     return at
 
 
 def setups_of(at, *numbers):
-    return [desk_of(at).setup_of(DeskLap(ride=RIDE, lap=k)) for k in numbers]
+    return [draft_of(at).setup_of(DraftLap(ride=RIDE, lap=k)) for k in numbers]
 
 
 def test_without_a_ride_the_page_shows_the_way():
@@ -89,8 +89,8 @@ def test_laps_found_in_another_way_are_given_anew(laps):
     at = laps
     at.radio(key=key_of(at.radio, "lap_source")).set_value("repeat").run()
     drawn(at)
-    assert desk_of(at).rides[0].lap_source == "repeat"
-    assert set(desk_of(at).rides[0].setups) == {"-"}
+    assert draft_of(at).rides[0].lap_source == "repeat"
+    assert set(draft_of(at).rides[0].setups) == {"-"}
 
 
 def test_a_start_line_is_set_from_the_start_of_a_lap(laps):
@@ -99,8 +99,8 @@ def test_a_start_line_is_set_from_the_start_of_a_lap(laps):
     at.selectbox(key=key_of(at.selectbox, "line_at")).set_value("the start of lap 5").run()
     at.button(key=f"cut_{RIDE}").click().run()
     drawn(at)
-    assert desk_of(at).rides[0].start_line is not None
-    assert len(desk_of(at).laps) >= 12
+    assert draft_of(at).rides[0].start_line is not None
+    assert len(draft_of(at).laps) >= 12
 
 
 def test_a_line_beside_the_road_says_what_to_do_and_the_step_can_be_taken_back(laps):
@@ -125,23 +125,23 @@ def test_every_trace_can_be_shown(laps, what):
 def test_setups_are_added_renamed_and_removed(laps):
     at = laps
     at.button(key="add_setup").click().run()
-    assert desk_of(at).setups[-1] == "setup 4"
+    assert draft_of(at).setups[-1] == "setup 4"
     at.text_input(key=key_of(at.text_input, "setup_name_3")).set_value("bare hands").run()
-    assert desk_of(at).setups[-1] == "bare hands"
+    assert draft_of(at).setups[-1] == "bare hands"
     at.button(key="setup_gone_3").click().run()
-    assert desk_of(at).setups == ("road bar", "low extensions", "narrow extensions")
+    assert draft_of(at).setups == ("road bar", "low extensions", "narrow extensions")
 
 
 def test_a_name_that_is_taken_is_refused_with_a_sentence_and_changes_nothing(laps):
     laps.text_input(key=key_of(laps.text_input, "setup_name_1")).set_value("road bar").run()
     assert any("cannot name a setup" in error.value for error in laps.error)
-    assert desk_of(laps).setups[1] == "low extensions"
+    assert draft_of(laps).setups[1] == "low extensions"
     assert laps.text_input(key=key_of(laps.text_input, "setup_name_1")).value == "low extensions"
 
 
 def test_the_baseline_is_chosen(laps):
     laps.selectbox(key=key_of(laps.selectbox, "baseline")).set_value("low extensions").run()
-    assert desk_of(laps).baseline == "low extensions"
+    assert draft_of(laps).baseline == "low extensions"
 
 
 def test_flags_open_with_their_evidence(laps):
@@ -204,7 +204,7 @@ def test_two_rides_are_shown_one_at_a_time_and_listed_together(tmp_path):
     assert not at.error
     at.switch_page("screens/laps.py").run()
     drawn(at)
-    assert [ride.name for ride in desk_of(at).rides] == ["first.csv", "second.csv"]
+    assert [ride.name for ride in draft_of(at).rides] == ["first.csv", "second.csv"]
     options = at.multiselect(key=key_of(at.multiselect, "picked")).options
     assert any(option.startswith("second.csv lap 1") for option in options)
     at.selectbox(key="ride_shown").set_value("second.csv").run()
@@ -212,7 +212,7 @@ def test_two_rides_are_shown_one_at_a_time_and_listed_together(tmp_path):
     assert key_of(at.radio, "lap_source").startswith("lap_source_second.csv")
     at.button(key="pick_good").click().run()
     at.button(key="give").click().run()
-    assert all("baseline" in ride.setups for ride in desk_of(at).rides)
+    assert all("baseline" in ride.setups for ride in draft_of(at).rides)
 
 
 def test_the_run_sheet_can_be_saved_from_this_page_and_holds_what_was_chosen(laps):
@@ -221,8 +221,8 @@ def test_the_run_sheet_can_be_saved_from_this_page_and_holds_what_was_chosen(lap
     at.button(key="give").click().run()
     assert at.get("download_button")[0].proto.label == "Save the run sheet"
     assert (
-        desk_of(at).sheet_text().count('"road bar"')
-        == opened("laps").session_state["the_desk"].sheet_text().count('"road bar"') - 1
+        draft_of(at).sheet_text().count('"road bar"')
+        == opened("laps").session_state["the_draft"].sheet_text().count('"road bar"') - 1
     )
 
 
@@ -232,4 +232,4 @@ def test_a_run_sheet_is_opened_from_any_page():
     files = [(name, (sample_folder() / name).read_bytes(), "application/octet-stream") for name in names]
     at.file_uploader(key="open_sheet_0").set_value(files).run()
     drawn(at)
-    assert desk_of(at).baseline == "road bar"
+    assert draft_of(at).baseline == "road bar"

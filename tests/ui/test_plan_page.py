@@ -1,4 +1,4 @@
-"""The page of the plan: cautions, an answer with its reason, and its setups handed to the desk."""
+"""The page of the plan: cautions, an answer with its reason, and its setups handed to the draft."""
 
 from __future__ import annotations
 
@@ -28,10 +28,10 @@ def test_the_answer_comes_as_a_word_with_its_reason(planned):
     assert "out of reach" in words(planned)
 
 
-def test_the_order_is_shown_and_handed_to_the_desk(planned):
+def test_the_order_is_shown_and_handed_to_the_draft(planned):
     planned.button(key="plan_take").click().run()
-    desk = planned.session_state["the_desk"]
-    assert desk.setups == ("baseline", "setup 2")
+    draft = planned.session_state["the_draft"]
+    assert draft.setups == ("baseline", "setup 2")
     plan = planned.session_state["the_plan"]
     letters = {"baseline": "A", "setup 2": "B"}
     assert planned.code[0].value == " ".join(letters[name] for name in plan.order)
@@ -60,11 +60,11 @@ def test_a_plan_cut_short_by_another_wish_is_made_with_that_wish():
     assert not at.session_state["the_plan_wanted"]
 
 
-def test_a_ride_on_the_desk_can_give_the_course():
+def test_a_ride_on_the_draft_can_give_the_course():
     at = opened("plan")
     at.button_group(key="plan_by").set_value("a ride on it").run()
     at.number_input(key="plan_minutes").set_value(60.0)
     at.button(key="plan_it").click().run()
     drawn(at)
-    length = at.session_state["the_desk"].rides[0].listing.course.length_m
+    length = at.session_state["the_draft"].rides[0].listing.course.length_m
     assert at.session_state["the_plan"].ride.course.length_m == pytest.approx(length)

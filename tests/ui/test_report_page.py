@@ -33,11 +33,11 @@ def test_it_spells_out_what_the_rides_give_away():
     assert "Photographs" not in words(at)
 
 
-def test_photographs_that_are_not_on_the_desk_are_left_out_of_the_pack_and_that_is_said():
+def test_photographs_that_are_not_on_the_draft_are_left_out_of_the_pack_and_that_is_said():
     at = opened("report")
-    desk = at.session_state["the_desk"]
-    first, *rest = desk.tables["setups"]
-    at.session_state["the_desk"] = desk.with_table("setups", [{**first, "photos": ["bar.jpg"]}, *rest])
+    draft = at.session_state["the_draft"]
+    first, *rest = draft.tables["setups"]
+    at.session_state["the_draft"] = draft.with_table("setups", [{**first, "photos": ["bar.jpg"]}, *rest])
     at.run()
     assert "leave them out" in words(at)
     at.button(key="make_pack").click().run()
@@ -56,8 +56,8 @@ def test_the_report_can_be_made_where_it_is_installed():
 
 def test_a_test_without_a_result_says_so_and_keeps_its_run_sheet():
     at = opened("report")
-    desk = at.session_state["the_desk"]
-    at.session_state["the_desk"] = desk.with_table("system", {**desk.tables["system"], "mass_kg": 8350.0})
+    draft = at.session_state["the_draft"]
+    at.session_state["the_draft"] = draft.with_table("system", {**draft.tables["system"], "mass_kg": 8350.0})
     at.run()
     assert "8350" in at.error[0].value
     assert "Run sheet (TOML)" in downloads(at)

@@ -8,15 +8,15 @@ import pytest
 
 from tests.ui.pages import drawn, opened, words
 
-DESK = "the_desk"
+DRAFT = "the_draft"
 
 
-def desk(at):
-    return at.session_state[DESK]
+def draft(at):
+    return at.session_state[DRAFT]
 
 
 def put(at, new):
-    at.session_state[DESK] = new
+    at.session_state[DRAFT] = new
     at.run()
     drawn(at)
 
@@ -65,11 +65,11 @@ def test_every_section_is_there(shared):
 
 def test_a_lap_left_out_changes_the_answer_and_not_the_test():
     at = opened("result")
-    before, sheet = words(at), desk(at).sheet_text()
+    before, sheet = words(at), draft(at).sheet_text()
     leave_out(at, 10)
     assert "What if." in words(at)
     assert words(at) != before
-    assert desk(at).sheet_text() == sheet
+    assert draft(at).sheet_text() == sheet
     at.button(key="what_if_back").click().run()
     assert "What if." not in words(at)
     assert len(laps_pills(at).value) == 11
@@ -79,10 +79,10 @@ def test_a_what_if_can_be_kept_and_taken_back():
     at = opened("result")
     leave_out(at, 10)
     at.button(key="what_if_keep").click().run()
-    assert desk(at).balance().laps["low extensions"] == 3
+    assert draft(at).balance().laps["low extensions"] == 3
     assert len(laps_pills(at).value) == 10
     at.button(key="take_back").click().run()
-    assert desk(at).balance().laps["low extensions"] == 4
+    assert draft(at).balance().laps["low extensions"] == 4
     assert len(laps_pills(at).value) == 11
 
 
@@ -106,13 +106,13 @@ def test_a_larger_smallest_difference_can_turn_the_verdict():
 def test_another_baseline_is_compared_with():
     at = opened("result")
     at.selectbox(key="result_baseline").set_value("low extensions").run()
-    assert desk(at).baseline == "low extensions"
+    assert draft(at).baseline == "low extensions"
     assert "road bar against low extensions: higher drag" in words(at)
 
 
 def test_a_failed_fit_leaves_the_last_result_marked_as_of_before():
     at = opened("result")
-    put(at, desk(at).with_table("system", {**desk(at).tables["system"], "mass_kg": 8350.0}))
+    put(at, draft(at).with_table("system", {**draft(at).tables["system"], "mass_kg": 8350.0}))
     assert "8350" in at.error[0].value
     assert "as of before" in at.warning[0].value
     assert "low extensions against road bar: lower drag" in words(at)
@@ -121,15 +121,15 @@ def test_a_failed_fit_leaves_the_last_result_marked_as_of_before():
 def test_a_first_fit_that_fails_says_what_to_do():
     at = opened("result", sample=False)
     other = opened("result")
-    rides = tuple(replace(ride, setups=("-",) * len(ride.setups)) for ride in desk(other).rides)
-    put(at, replace(desk(other), rides=rides))
+    rides = tuple(replace(ride, setups=("-",) * len(ride.setups)) for ride in draft(other).rides)
+    put(at, replace(draft(other), rides=rides))
     assert "pick whole laps and give them to their setups" in at.error[0].value
     assert not at.header
 
 
 def test_one_setup_has_nothing_to_be_compared_with():
     at = opened("result")
-    new = desk(at)
+    new = draft(at)
     others = [lap for lap in new.laps if new.setup_of(lap) not in ("road bar", "-")]
     put(
         at,
@@ -143,7 +143,7 @@ def test_one_setup_has_nothing_to_be_compared_with():
 
 def test_a_single_lap_is_told_as_one():
     at = opened("result")
-    new = desk(at)
+    new = draft(at)
     put(at, new.assigned([lap for lap in new.laps if new.setup_of(lap) != "-"][1:], "-"))
     assert "not resolved" in words(at)
     assert "fewer than two laps" in words(at)
@@ -152,7 +152,7 @@ def test_a_single_lap_is_told_as_one():
 def test_without_weather_it_says_what_is_missing():
     at = opened("result", sample=False)
     other = opened("result")
-    put(at, desk(other).with_table("weather", []))
+    put(at, draft(other).with_table("weather", []))
     assert "weather" in at.error[0].value
 
 
@@ -177,5 +177,5 @@ def test_the_quick_answer_gives_way_to_the_full_one():
 
 def test_names_that_look_like_markup_stay_names():
     at = opened("result")
-    put(at, desk(at).with_setup_renamed("low extensions", "<b>low</b>"))
+    put(at, draft(at).with_setup_renamed("low extensions", "<b>low</b>"))
     assert "&lt;b&gt;low&lt;/b&gt; against road bar" in words(at)

@@ -20,19 +20,19 @@ def dropped(*files):
     return at
 
 
-def desk_of(at):
-    return at.session_state["the_desk"]
+def draft_of(at):
+    return at.session_state["the_draft"]
 
 
 def test_the_first_visit_offers_the_sample_in_one_click():
     at = opened("rides", sample=False)
     at.button(key="load_sample").click().run()
     drawn(at)
-    assert len(desk_of(at).laps) == 16
+    assert len(draft_of(at).laps) == 16
     assert "Nothing is missing" in [element.value for element in at.header]
 
 
-def test_an_empty_desk_says_what_is_missing_and_where():
+def test_an_empty_draft_says_what_is_missing_and_where():
     said = words(opened("rides", sample=False))
     assert "**Needed** (rides, above): There is no ride yet" in said
     assert "**Needed** (rider and bike, above): The mass is not given" in said
@@ -41,7 +41,7 @@ def test_an_empty_desk_says_what_is_missing_and_where():
 
 def test_each_refused_file_gets_its_sentence_and_the_others_are_read():
     at = dropped(NOISE, RIDE, NO_POWER)
-    assert [ride.name for ride in desk_of(at).rides] == ["morning.fit"]
+    assert [ride.name for ride in draft_of(at).rides] == ["morning.fit"]
     assert len(at.error) == 2
     assert any("holiday.jpg" in error.value for error in at.error)
     assert any("slow.csv: " in error.value for error in at.error)
@@ -51,16 +51,16 @@ def test_each_refused_file_gets_its_sentence_and_the_others_are_read():
 
 def test_a_run_sheet_dropped_with_its_ride_opens():
     at = dropped(RIDE, SHEET)
-    assert desk_of(at).baseline == "road bar"
+    assert draft_of(at).baseline == "road bar"
     assert not at.error
 
 
 def test_a_ride_can_be_removed_and_taken_back():
     at = dropped(RIDE)
     at.button(key="remove_morning.fit").click().run()
-    assert desk_of(at).rides == ()
+    assert draft_of(at).rides == ()
     at.button(key="take_back").click().run()
-    assert len(desk_of(at).rides) == 1
+    assert len(draft_of(at).rides) == 1
 
 
 def key_of(elements, start):
@@ -70,7 +70,7 @@ def key_of(elements, start):
 def test_a_field_changes_the_run_sheet_and_undo_fills_it_again():
     at = opened("rides")
     at.number_input(key=key_of(at.number_input, "system_mass_kg")).set_value(79.2).run()
-    assert desk_of(at).tables["system"]["mass_kg"] == 79.2
+    assert draft_of(at).tables["system"]["mass_kg"] == 79.2
     at.button(key="take_back").click().run()
     assert at.number_input(key=key_of(at.number_input, "system_mass_kg")).value == 83.5
 
@@ -79,7 +79,7 @@ def test_a_field_changes_the_run_sheet_and_undo_fills_it_again():
 def test_where_power_is_measured_is_chosen(place):
     at = opened("rides")
     at.selectbox(key=key_of(at.selectbox, "system_power_at")).set_value(place).run()
-    assert desk_of(at).tables["system"]["power_at"] == place
+    assert draft_of(at).tables["system"]["power_at"] == place
 
 
 def test_reports_need_the_elevation_and_then_give_a_density():
@@ -90,14 +90,14 @@ def test_reports_need_the_elevation_and_then_give_a_density():
     at.number_input(key=key_of(at.number_input, "elevation")).set_value(120.0).run()
     drawn(at)
     assert "Air density over the ride" in words(at)
-    assert desk_of(at).tables["weather"] == [{"metar": report}]
+    assert draft_of(at).tables["weather"] == [{"metar": report}]
 
 
 def test_reports_that_cannot_be_read_stay_and_are_told():
     at = dropped(RIDE)
     at.text_area(key=key_of(at.text_area, "metar")).set_value("sunny and warm").run()
     assert any("no report found" in info.value for info in at.info)
-    assert desk_of(at).tables["weather"] == [{"metar": "sunny and warm"}]
+    assert draft_of(at).tables["weather"] == [{"metar": "sunny and warm"}]
 
 
 def test_every_label_of_a_number_has_its_unit():

@@ -10,10 +10,10 @@ from _looks import head, note, show_drawn, way_on
 from _ride_cards import plain
 from _road_map import lap_source, road_map
 from _setups import setups
-from _state import desk, keep, kept, load_sample
+from _state import draft, keep, kept, load_sample
 from _trace import BRUSH, SHOWN, brushed_s, trace_chart, trace_for
 from fieldaero.basics.errors import FieldaeroError
-from fieldaero.draft.draft import DeskRide
+from fieldaero.draft.draft import DraftRide
 from fieldaero.draft.lap_table import LapRow, lap_rows, laps_within
 
 head(
@@ -22,7 +22,7 @@ head(
 )
 
 
-def trace(on_desk: DeskRide, rows: list[LapRow]) -> None:
+def trace(draft_ride: DraftRide, rows: list[LapRow]) -> None:
     """Show the trace with its brush."""
     what = st.radio(
         "Trace",
@@ -32,22 +32,22 @@ def trace(on_desk: DeskRide, rows: list[LapRow]) -> None:
         key="trace",
         on_change=lambda: keep("trace", st.session_state["trace"]),
     )
-    key = f"chart_{on_desk.name}"
+    key = f"chart_{draft_ride.name}"
 
     def brushed() -> None:
         ends = brushed_s(st.session_state[key])
         pick(laps_within(rows, start_s=ends[0], end_s=ends[1]) if ends else ())
 
     try:
-        shown = trace_for(desk(), on_desk, what)
+        shown = trace_for(draft(), draft_ride, what)
     except FieldaeroError as problem:
         st.info(str(problem))
         return
-    setup_names = desk().setups
+    setup_names = draft().setups
     laps = [(row.of, row.setup, row.end_s, row.flags) for row in rows]
     show_drawn(
-        lambda: trace_chart(on_desk, shown, rows, setup_names),
-        of=(on_desk.ride.source.sha256, what, shown.note, setup_names, laps),
+        lambda: trace_chart(draft_ride, shown, rows, setup_names),
+        of=(draft_ride.ride.source.sha256, what, shown.note, setup_names, laps),
         key=key,
         on_select=brushed,
         selection_mode=BRUSH,
@@ -67,7 +67,7 @@ def flags(rows: list[LapRow]) -> None:
             st.markdown(f"**Lap {row.of.lap}** ({plain(row.of.ride)}): {words}. {plain(' '.join(row.sentences))}")
 
 
-rides = desk().rides
+rides = draft().rides
 if not rides:
     st.info("There is no ride yet. Add one on page 2, or look at the sample session first.")
     st.button("Load the sample session", key="load_sample", on_click=load_sample, type="primary")
@@ -90,7 +90,7 @@ if len(rides) > 1:
         on_change=lambda: keep("ride", st.session_state["ride_shown"]),
     )
 lap_source(shown_ride)
-all_rows = list(lap_rows(desk()))
+all_rows = list(lap_rows(draft()))
 own_rows = [row for row in all_rows if row.of.ride == shown_ride.name]
 trace(shown_ride, own_rows)
 left, right = st.columns([3, 2], gap="large")

@@ -13,10 +13,10 @@ import streamlit as st
 from _downloads import file_name
 from _looks import CAUTION, COLOURS, UNUSED_COLOUR, head, note, show_chart, way_on
 from _plan_form import Wishes, plan_form, planned
-from _state import attempt, desk, keep
+from _state import attempt, draft, keep
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.basics.formatting import duration, number
-from fieldaero.draft.plan_handover import with_plan
+from fieldaero.draft.what_if import with_plan
 from fieldaero.plan.lap_pattern import letters_of
 from fieldaero.plan.plan import STEPS, Plan
 from fieldaero.plan.printed_page import plan_sheet
@@ -213,17 +213,17 @@ def _take(plan: Plan) -> None:
         "Take this order",
         key="plan_take",
         on_click=lambda: _handed_over(plan),
-        help="Puts these setups, the baseline and the smallest difference on the desk.",
+        help="Puts these setups, the baseline and the smallest difference in the draft.",
         width="stretch",
     )
     if st.session_state.get("the_plan_taken") is plan:
-        st.success("The setups are on the desk. After the ride 3 Laps and setups offers this order as a pattern:")
+        st.success("The setups are in the draft. After the ride 3 Laps and setups offers this order as a pattern:")
         st.code(_pattern(plan), wrap_lines=True)
         st.page_link("screens/rides.py", label="Add the ride: 2 Rides and weather")
 
 
 def _handed_over(plan: Plan) -> None:
-    if attempt(lambda: with_plan(desk(), plan), "taking the plan's setups"):
+    if attempt(lambda: with_plan(draft(), plan), "taking the plan's setups"):
         st.session_state["the_plan_taken"] = plan
         keep("pattern", _pattern(plan))
 

@@ -10,7 +10,7 @@ import streamlit as st
 from _downloads import figure_downloads, file_name, result_download, table_downloads
 from _looks import head, note, way_on
 from _outcomes import settled
-from _state import desk, load_sample, outcome
+from _state import draft, load_sample, outcome
 from _verdicts import verdicts, why_not
 from fieldaero.answers.result import Result
 from fieldaero.basics.errors import FieldaeroError
@@ -30,8 +30,8 @@ PLACES = {
 def page() -> None:
     """Draw the page."""
     head("Report", "Take the result with you: to publish it, to check it, or to go on with it elsewhere.")
-    if not desk().rides:
-        st.info("There is no ride on the desk yet, so there is nothing to report.")
+    if not draft().rides:
+        st.info("There is no ride yet, so there is nothing to report.")
         st.button("Load the sample session", key="sample_here", on_click=load_sample)
         way_on("screens/rides.py", "Add rides: 2 Rides and weather")
         return
@@ -43,7 +43,7 @@ def page() -> None:
         left.page_link("screens/rides.py", label="Mend it in 2 Rides and weather")
         right.page_link("screens/laps.py", label="or in 3 Laps and setups")
     else:
-        result = settled(desk()).result or found.result
+        result = settled(draft()).result or found.result
         verdicts(result)
         _report(result)
         _pack(result)
@@ -121,9 +121,9 @@ def _pack(result: Result) -> None:
         "you typed; names and serial numbers of devices and heart rate stay at home. What is packed is analysed anew, "
         "and its README says by how much the numbers differ. Making it takes some seconds."
     )
-    if any(setup.get("photos") for setup in desk().tables.get("setups", ())):
+    if any(setup.get("photos") for setup in draft().tables.get("setups", ())):
         note(
-            "Photographs that the run sheet names are not on the desk, so the pack and the report here leave them out. "
+            "Photographs that the run sheet names are not here, so the pack and the report leave them out. "
             "Beside them on the disk, `fieldaero pack` and `fieldaero report` take them in, without what their files "
             "say beside the picture."
         )
@@ -162,7 +162,7 @@ def _sheet() -> None:
     st.write("The whole test on one page of text. Beside the ride files it is all that `fieldaero analyse` needs.")
     st.download_button(
         "Run sheet (TOML)",
-        data=desk().sheet_text(),
+        data=draft().sheet_text(),
         file_name="runsheet.toml",
         mime="application/toml",
         key="report_sheet",

@@ -10,7 +10,7 @@ from _looks import head, note, show_chart, way_on
 from _outcomes import Outcome, outcome_of, settle
 from _result_charts import budget_chart, difference_chart, lap_chart
 from _road_charts import elevation_chart, residual_chart
-from _state import change, desk, load_sample, outcome
+from _state import change, draft, load_sample, outcome
 from _verdicts import beside, comparison_table, lap_table, repeat_and_drift, verdicts, warnings_first, why_not
 from _what_if_form import back_to_the_original, keep_the_changes, laps_form, variant, what_if_form
 from fieldaero.answers.result import Result
@@ -22,8 +22,8 @@ BASELINE = "result_baseline"
 def page() -> None:
     """Draw the page."""
     head("Result", "Read what the laps say and how sure that is, then leave laps out or change an input to test it.")
-    if not desk().rides:
-        st.info("There is no ride on the desk yet, so there is nothing to compare.")
+    if not draft().rides:
+        st.info("There is no ride yet, so there is nothing to compare.")
         st.button("Load the sample session", key="sample_here", on_click=load_sample)
         way_on("screens/rides.py", "Add rides: 2 Rides and weather")
         return
@@ -52,7 +52,7 @@ def page() -> None:
     _files(found.result, ready=not found.quick and not found.stale)
     if not found.problem:
         with waiting:  # begun only when the page is drawn, for it would slow the drawing
-            settle([desk(), *([changed] if changed is not None else [])])
+            settle([draft(), *([changed] if changed is not None else [])])
     way_on("screens/report.py", "On to 5 Report")
 
 
@@ -85,18 +85,18 @@ def _what_if_bar(original: Result, other: Outcome) -> None:
 
 
 def _differences(result: Result) -> None:
-    names = list(desk().setups)
+    names = list(draft().setups)
     st.header("Differences")
     if len(names) > 1:
-        st.session_state.setdefault(BASELINE, desk().baseline)
-        if st.session_state[BASELINE] != desk().baseline and desk().baseline in names:
-            st.session_state[BASELINE] = desk().baseline
+        st.session_state.setdefault(BASELINE, draft().baseline)
+        if st.session_state[BASELINE] != draft().baseline and draft().baseline in names:
+            st.session_state[BASELINE] = draft().baseline
         st.selectbox(
             "Baseline: every other setup is compared with it",
             names,
             key=BASELINE,
             on_change=lambda: change(
-                desk().with_table("baseline", st.session_state[BASELINE]), "another baseline", own_widget=True
+                draft().with_table("baseline", st.session_state[BASELINE]), "another baseline", own_widget=True
             ),
         )
     if any(c.delta_cda_m2 is not None for c in result.comparison_results):

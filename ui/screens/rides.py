@@ -8,7 +8,7 @@ from _bike import rider_and_bike
 from _files import show_refused, take
 from _looks import head, way_on
 from _ride_cards import ride_cards
-from _state import desk, load_sample
+from _state import draft, load_sample
 from _weather_table import weather
 from fieldaero.draft.still_missing import still_missing
 
@@ -18,7 +18,7 @@ head(
     "Rides and weather",
     "Add the files of your rides, say what was ridden and in which air; laps are chosen on the next page.",
 )
-if not desk().rides:
+if not draft().rides:
     left, right = st.columns([2, 1], vertical_alignment="bottom")
     left.write("New here? Look at an invented session of three handlebars first.")
     right.button("Load the sample session", key="load_sample", on_click=load_sample, type="primary", width="stretch")
@@ -34,7 +34,7 @@ ride_cards()
 rider_and_bike()
 weather()
 
-missing = still_missing(desk())
+missing = still_missing(draft())
 if any(lack.needed for lack in missing):
     st.header("Still missing")
 else:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from fieldaero.answers.result import Result
 from fieldaero.basics.errors import FieldaeroError, RunSheetError
-from fieldaero.estimate.session import NOT_USED
+from fieldaero.run_sheet.schema import NOT_USED
 from fieldaero.run_sheet.sheet import RunSheet
 
 __all__ = ["check_laps_once", "check_related", "check_sheets_once", "labels", "named_setups", "near_misses"]

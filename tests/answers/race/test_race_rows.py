@@ -8,7 +8,7 @@ import pytest
 
 from fieldaero.answers.analysis import analyse
 from fieldaero.basics.errors import RunSheetError
-from fieldaero.draft.open_files import open_on_desk
+from fieldaero.draft.open_files import open_draft
 from fieldaero.run_sheet.sheet import read_run_sheet
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from tests.cli.command_line import fieldaero
@@ -92,12 +92,12 @@ def test_summary_json_and_table_tell_them(result):
     assert len(result.races) == len(result.race_results) == 4 * 2  # the sample asks for one course already
 
 
-def test_on_a_desk_the_route_becomes_numbers_and_the_seconds_stay(folder, result):
+def test_in_a_draft_the_route_becomes_numbers_and_the_seconds_stay(folder, result):
     text = (folder / SAMPLE_SHEET).read_text(encoding="utf-8")
     files = {name: (folder / name).read_bytes() for name in ("morning.fit", "hill.gpx")}
-    desk = open_on_desk(text, name=SAMPLE_SHEET, files=files)
-    assert "file" not in desk.tables["races"][1]
-    again = rows(desk.result(), "hill")[0]
+    draft = open_draft(text, name=SAMPLE_SHEET, files=files)
+    assert "file" not in draft.tables["races"][1]
+    again = rows(draft.result(), "hill")[0]
     assert again.delta_s == pytest.approx(rows(result, "hill")[0].delta_s, abs=0.05)
 
 
