@@ -37,7 +37,7 @@ MATHEMATICS = {
     "fieldaero.basics.quantities",
     "fieldaero.statistics.restricted_likelihood",
     "fieldaero.statistics.simultaneous_intervals",
-    "fieldaero.laps.runs",
+    "fieldaero.basics.runs",
     "fieldaero.statistics.gum_budget",
     "fieldaero.basics.formatting",
     "fieldaero.rides.recording",

@@ -20,6 +20,7 @@ from fractions import Fraction
 __all__ = [
     "MISSING",
     "clock",
+    "counted",
     "decimals",
     "duration",
     "interval",
@@ -28,6 +29,7 @@ __all__ = [
     "one_line",
     "p_value",
     "percent",
+    "share_of",
     "shortened",
     "table",
     "value_with_uncertainty",
@@ -157,6 +159,30 @@ def p_value(p: float | None) -> str:
     if p < LEAST_P:
         return f"< {LEAST_P:g}"
     return f"{p:.{min(decimals(p), 3)}f}" if p <= 0.99 else "> 0.99"
+
+
+def counted(number: int, noun: str) -> str:
+    """Return the number with its noun, in the plural where it takes one.
+
+    Examples
+    --------
+    >>> counted(1, "sample"), counted(3, "sample")
+    ('1 sample', '3 samples')
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def share_of(part: int, whole: int, noun: str) -> str:
+    """Return a part of a number of things in words.
+
+    Examples
+    --------
+    >>> share_of(3, 12, "sample"), share_of(1, 900, "sample")
+    ('3 of 12 samples (25 %)', '1 of 900 samples (under 1 %)')
+    """
+    percent = 100.0 * part / whole
+    said = "under 1 %" if percent < 1.0 else f"{min(percent, 99.0) if part < whole else 100.0:.0f} %"
+    return f"{part} of {counted(whole, noun)} ({said})"
 
 
 def duration(seconds: float | None, *, places: int = 0) -> str:

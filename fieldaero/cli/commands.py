@@ -11,7 +11,6 @@ from typing import Any
 import click
 
 from fieldaero.cli.app import app
-from fieldaero.cli.cache_option import no_cache
 from fieldaero.cli.exit_status import DEBUG, Commands
 from fieldaero.cli.pack import pack
 from fieldaero.cli.plan import plan
@@ -94,7 +93,6 @@ def init(rides: tuple[str, ...], *, out: str, force: bool) -> None:
 @click.argument("ride", metavar="RIDE", type=ride_file)
 @click.option("--source", type=click.Choice(LAP_SOURCES), help="How to find the laps; chosen by itself if not given.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
-@no_cache
 def laps(ride: str, *, source: Any, as_json: bool) -> None:
     """List the laps of a ride, and what is particular about each.
 
@@ -115,7 +113,6 @@ def laps(ride: str, *, source: Any, as_json: bool) -> None:
 @click.option(
     "--out", metavar="DIR", help="Also write the result, its tables and the summary as files into this folder."
 )
-@no_cache
 def analyse(sheet: str, *, as_json: bool, out: str | None) -> None:
     """Analyse the test that a run sheet describes.
 

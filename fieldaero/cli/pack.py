@@ -7,8 +7,6 @@ from pathlib import Path
 
 import click
 
-from fieldaero.cli.cache_option import no_cache
-
 __all__ = ["pack"]
 
 
@@ -23,7 +21,6 @@ def _zip(context: click.Context, parameter: click.Parameter, value: str | None) 
 @click.option("--out", metavar="FILE", callback=_zip, help="The ZIP; SHEET-pack.zip here if not given.")
 @click.option("--with-positions", is_flag=True, help="Keep latitude, longitude and clock times.")
 @click.option("--with-originals", is_flag=True, help="Add the recorded files, with all that is in them.")
-@no_cache
 def pack(sheet: str, *, out: str | None, with_positions: bool, with_originals: bool) -> None:
     """Pack a test into a ZIP that anybody can check and redo.
 

@@ -7,8 +7,6 @@ from pathlib import Path
 
 import click
 
-from fieldaero.cli.cache_option import no_cache
-
 __all__ = ["pool"]
 
 FIGURES = (".svg", ".png")
@@ -26,7 +24,6 @@ def _figure(context: click.Context, parameter: click.Parameter, value: str | Non
 @click.option("--figure", metavar="FILE", callback=_figure, help="Draw the forest plot into this file, .svg or .png.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the summary.")
 @click.option("--out", metavar="DIR", help="Also write the result, its tables and the summary as files into DIR.")
-@no_cache
 def pool(sheets: tuple[str, ...], *, versus: str | None, figure: str | None, as_json: bool, out: str | None) -> None:
     """Pool several sessions of the same comparison, each with its run sheet.
 

@@ -7,8 +7,6 @@ from pathlib import Path
 
 import click
 
-from fieldaero.cli.cache_option import no_cache
-
 __all__ = ["report"]
 
 
@@ -30,7 +28,6 @@ def _ends_in(suffixes: tuple[str, ...], value: str | None) -> str | None:
 @click.argument("sheet", metavar="SHEET", type=click.Path(path_type=str))
 @click.option("--out", metavar="FILE", callback=_html, help="The report; SHEET-report.html here if not given.")
 @click.option("--pdf", metavar="FILE", callback=_pdf, help="Also write it as PDF.")
-@no_cache
 def report(sheet: str, *, out: str | None, pdf: str | None) -> None:
     """Write the report of a test: one HTML file to publish, that needs nothing else.
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.runs import runs_where
 from fieldaero.estimate.cut_laps import cut_laps, fittable_laps
 from fieldaero.estimate.joint_fit import FitSettings, JointFit, RoadCells, Segments, joint_fit, stray_cells
 from fieldaero.estimate.session import Session, SessionLap
 from fieldaero.laps.course import Course
-from fieldaero.laps.runs import stretches
 
 __all__ = ["SessionFit", "crr_prior_sd", "fit_session"]
 
@@ -81,7 +81,7 @@ def _told_astray(session: Session, laps: Sequence[SessionLap], cells: RoadCells,
     """Return one sentence for each lap of which a stretch was left out."""
     told = []
     for lap, row in zip(laps, stray, strict=True):
-        runs = stretches(row, np.arange(float(len(row))))
+        runs = runs_where(row, np.arange(float(len(row))))
         where = [f"{cells.edge_m[i]:.0f} to {cells.edge_m[j + 1]:.0f} m" for i, j in runs]
         if where:
             name = f"{session.rides[lap.ride].ride.source.file}, lap {lap.lap.number}"

@@ -25,9 +25,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from fieldaero.basics.runs import runs_where
 from fieldaero.laps.course import GRID_M, Course, lap_position_m
 from fieldaero.laps.find_laps import Lap
-from fieldaero.laps.runs import stretches
 from fieldaero.laps.track import RIDING_M_S, wheel_distance_m
 from fieldaero.physics.system import System
 from fieldaero.rides.ride import Ride
@@ -124,7 +124,7 @@ def find_braking(
     on = np.nan_to_num(at_least, nan=-1.0) > threshold * m
 
     found: list[Braking] = []
-    for first, last in stretches(_bridged(on & coasting & (slowing > 0.0), middle), middle):
+    for first, last in runs_where(_bridged(on & coasting & (slowing > 0.0), middle), middle):
         while first > 0 and coasting[first - 1] and v[first - 1] > v[first]:
             first -= 1
         while last < len(dt) - 1 and coasting[last + 1] and v[last + 2] < v[last + 1]:
@@ -157,7 +157,7 @@ def braking_mask(ride: Ride, braking: Sequence[Braking]) -> NDArray[np.bool_]:
 def _bridged(on: NDArray[np.bool_], middle: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Close breaks of up to 2 s: one use of the brakes, modulated."""
     joined = on.copy()
-    for first, last in stretches(~on, middle):
+    for first, last in runs_where(~on, middle):
         if first > 0 and last < len(on) - 1 and middle[last + 1] - middle[first - 1] <= 3.0:
             joined[first : last + 1] = True
     return joined

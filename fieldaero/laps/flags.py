@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.runs import runs_where
 from fieldaero.laps.braking import Braking, find_braking
 from fieldaero.laps.course import Course, lateral_distance_m
 from fieldaero.laps.equal_laps import LAPS_DIFFER
 from fieldaero.laps.find_laps import Flag, Lap, moment_in_words
-from fieldaero.laps.runs import stretches
 from fieldaero.laps.sensor_dropouts import power_dropouts, speed_dropouts
 from fieldaero.laps.track import AT_ONE_PLACE_M, Track, track_of
 from fieldaero.physics.system import System
@@ -159,7 +159,7 @@ def _stopped(inside: NDArray[np.bool_], of: _Evidence) -> list[Flag]:
             start_s=float(t[i]),
             end_s=float(t[j]),
         )
-        for i, j in stretches(slow, t, least_s=STOPPED_S)
+        for i, j in runs_where(slow, t, least_s=STOPPED_S)
         if not of.track.moved(i, j)
     ]
 
@@ -193,7 +193,7 @@ def _off_course(inside: NDArray[np.bool_], of: _Evidence) -> list[Flag]:
             start_s=float(t[i]),
             end_s=float(t[j]),
         )
-        for i, j in stretches(inside & (aside > OFF_COURSE_M), t, least_s=OFF_COURSE_S)
+        for i, j in runs_where(inside & (aside > OFF_COURSE_M), t, least_s=OFF_COURSE_S)
     ]
 
 

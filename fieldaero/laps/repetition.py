@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from fieldaero.basics.runs import runs_where
 from fieldaero.laps.equal_laps import LAPS_DIFFER, even_out_m
-from fieldaero.laps.runs import stretches
 from fieldaero.laps.start_line import (
     CROSSING_SD_M,
     SAME_WAY_DEG,
@@ -176,7 +176,7 @@ def _middle_of_longest(best: NDArray[np.bool_]) -> int:
     if best.all():
         return 0
     first = int(np.argmin(best))  # a ring is cut where no run is
-    runs = stretches(np.roll(best, -first), np.arange(len(best), dtype=np.float64))
+    runs = runs_where(np.roll(best, -first), np.arange(len(best), dtype=np.float64))
     i, j = max(runs, key=lambda run: run[1] - run[0])
     return (first + (i + j) // 2) % len(best)
 

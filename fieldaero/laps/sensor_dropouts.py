@@ -12,8 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.runs import runs_where
 from fieldaero.laps.find_laps import Flag, FlagName, Lap, moment_in_words
-from fieldaero.laps.runs import stretches
 from fieldaero.laps.track import Track, track_of
 from fieldaero.physics.earth import LocalFrame
 from fieldaero.rides.ride import Ride
@@ -40,7 +40,7 @@ def power_dropouts(ride: Ride, inside: NDArray[np.bool_]) -> list[Flag]:
     t, power = ride.time_s, ride.column("power_w")
     if inside.any() and not np.isfinite(power[inside]).any():
         return [Flag(name="power_dropout", sentence="Power is missing on the whole lap.")]
-    missing = stretches(inside & np.isnan(power), t, least_s=MISSING_S)
+    missing = runs_where(inside & np.isnan(power), t, least_s=MISSING_S)
     idle = _idle(ride, inside)
     kinds = [
         (missing, "Power is missing"),
@@ -61,7 +61,7 @@ def speed_dropouts(ride: Ride, inside: NDArray[np.bool_], track: Track) -> list[
     if inside.any() and not np.isfinite(speed[inside]).any():
         return [Flag(name="speed_dropout", sentence="Speed is missing on the whole lap.")]
     kinds = [
-        (stretches(inside & np.isnan(speed), t, least_s=MISSING_S), "Speed is missing"),
+        (runs_where(inside & np.isnan(speed), t, least_s=MISSING_S), "Speed is missing"),
         (_zero_in_motion(ride, inside, track), "Speed 0 while the position moved on"),
     ]
     frozen = _frozen_speed(ride, inside)
@@ -113,11 +113,11 @@ def _covered(runs: Runs, n: int) -> NDArray[np.bool_]:
 def _idle(ride: Ride, inside: NDArray[np.bool_]) -> Runs:
     power, cadence, speed = (ride.column(name) for name in ("power_w", "cadence_rpm", "speed_m_s"))
     no_load = inside & (power == 0.0) & (cadence >= TURNING_RPM) & (speed >= MOVING_M_S)
-    return stretches(no_load, ride.time_s, least_s=NO_LOAD_S)
+    return runs_where(no_load, ride.time_s, least_s=NO_LOAD_S)
 
 
 def _zero_in_motion(ride: Ride, inside: NDArray[np.bool_], track: Track) -> Runs:
-    still = stretches(inside & (ride.column("speed_m_s") < STANDING_M_S), ride.time_s, least_s=STANDING_S)
+    still = runs_where(inside & (ride.column("speed_m_s") < STANDING_M_S), ride.time_s, least_s=STANDING_S)
     return [run for run in still if track.moved(*run)]
 
 
@@ -132,7 +132,7 @@ def _frozen(values: NDArray[np.float64], inside: NDArray[np.bool_], t: NDArray[n
     """Stretches on which a nonzero value repeats exactly."""
     repeats = np.zeros(len(values), dtype=bool)
     repeats[1:] = (np.diff(values) == 0.0) & (values[1:] != 0.0) & inside[:-1] & inside[1:]
-    runs = [(first - 1, last) for first, last in stretches(repeats, t, least_samples=FROZEN_SAMPLES - 1)]
+    runs = [(first - 1, last) for first, last in runs_where(repeats, t, least_samples=FROZEN_SAMPLES - 1)]
     return [(i, j) for i, j in runs if t[j] - t[i] >= least_s]
 
 

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.laps.runs import stretches
+from fieldaero.basics.runs import runs_where
 from fieldaero.physics.earth import LocalFrame
 from fieldaero.rides.ride import Ride
 
@@ -84,7 +84,7 @@ class Track:
         t, d = self.time_s, self.distance_m
         gap = (np.diff(t) > self.longest_interval_s) & (np.diff(d) <= AT_ONE_PLACE_M)
         slow = (np.diff(d) <= HALTED_M_S * np.diff(t)) | gap
-        runs = [(i, j + 1) for i, j in stretches(slow, t[1:]) if t[j + 1] - t[i] >= HALT_S]
+        runs = [(i, j + 1) for i, j in runs_where(slow, t[1:]) if t[j + 1] - t[i] >= HALT_S]
         return np.array([(t[i], t[j], d[i], d[j]) for i, j in runs]).reshape(-1, 4)
 
     def _moment_s(self, distance_m: float, *, last: bool) -> float:

@@ -7,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from fieldaero.basics.errors import RideError
-from fieldaero.rides.cache import entry_key, keep_ride, kept_ride
 from fieldaero.rides.detect import RideFile, bytes_of, recognise
 from fieldaero.rides.recording import Recording, check_laps
 from fieldaero.rides.repair.repair import ride_of
@@ -65,15 +64,7 @@ def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) ->
     RideError
         If it cannot be read or holds no ride; the message says what it is.
     """
-    key = entry_key(content, allow_indoor=allow_indoor)
-    ride = kept_ride(key, name=name)
-    if ride is None:
-        ride = _read(recognise(content, name=name), allow_indoor=allow_indoor)
-        keep_ride(ride, key)
-    return ride
-
-
-def _read(file: RideFile, *, allow_indoor: bool) -> Ride:
+    file = recognise(content, name=name)
     try:
         recording = _recording(file)
         check_laps(len(recording.lap_marks), file.name)
@@ -99,7 +90,7 @@ def _read(file: RideFile, *, allow_indoor: bool) -> Ride:
 
 
 def _recording(file: RideFile) -> Recording:
-    # Decoders are loaded where they are needed: the table of a FIT profile alone takes longer than a kept ride.
+    # Decoders are loaded where they are needed: the table of a FIT profile alone takes a fifth of a second.
     if file.kind == "FIT":
         from fieldaero.rides.formats.fit import read_fit
 

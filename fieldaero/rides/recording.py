@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 
 import numpy as np
 import pandas as pd
@@ -13,7 +13,7 @@ from fieldaero.basics.errors import RideError
 from fieldaero.basics.input_limits import WAY_OUT, beyond
 from fieldaero.rides.ride import COLUMNS, LapMark, Pause
 
-__all__ = ["Recording", "check_laps", "check_samples", "counted", "share_of", "table_of"]
+__all__ = ["Recording", "check_laps", "check_samples", "parse_time", "table_of"]
 
 MOST_SAMPLES = 1_000_000  # eleven days at 1 s
 MOST_LAPS = 5_000  # an automatic lap every 100 m of the longest day
@@ -102,25 +102,22 @@ def table_of(columns: Mapping[str, Sequence[float] | np.ndarray]) -> pd.DataFram
     return pd.DataFrame(filled, columns=list(COLUMNS))
 
 
-def counted(number: int, noun: str) -> str:
-    """Return the number with its noun, in the plural where it takes one.
+def parse_time(text: str) -> tuple[datetime, bool] | None:
+    """Aware UTC time of an ISO 8601 stamp, and whether it named its zone; None if it is no such stamp.
+
+    A stamp without a zone is taken as UTC; the caller says so.
 
     Examples
     --------
-    >>> counted(1, "sample"), counted(3, "sample")
-    ('1 sample', '3 samples')
+    >>> parse_time("2026-05-03T09:10:00.5+02:00")
+    (datetime.datetime(2026, 5, 3, 7, 10, 0, 500000, tzinfo=datetime.timezone.utc), True)
+    >>> parse_time("3 May 2026") is None
+    True
     """
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-def share_of(part: int, whole: int, noun: str) -> str:
-    """Return a part of a number of things in words.
-
-    Examples
-    --------
-    >>> share_of(3, 12, "sample"), share_of(1, 900, "sample")
-    ('3 of 12 samples (25 %)', '1 of 900 samples (under 1 %)')
-    """
-    percent = 100.0 * part / whole
-    said = "under 1 %" if percent < 1.0 else f"{min(percent, 99.0) if part < whole else 100.0:.0f} %"
-    return f"{part} of {counted(whole, noun)} ({said})"
+    try:
+        time = datetime.fromisoformat(text.strip())
+        if time.tzinfo is None:
+            return time.replace(tzinfo=UTC), False
+        return time.astimezone(UTC), True
+    except (ValueError, OverflowError):
+        return None

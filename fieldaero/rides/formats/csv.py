@@ -15,12 +15,12 @@ from datetime import datetime
 import numpy as np
 
 from fieldaero.basics.errors import FieldaeroError, RideError
-from fieldaero.rides.clock import parse_time
+from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import RideFile, text_of
 from fieldaero.rides.formats.csv_columns import IN_OTHER_UNITS, KNOWN_COLUMNS, LOCAL_COLUMNS, MISSING
 from fieldaero.rides.formats.csv_laps import marks_of_rows, runs
 from fieldaero.rides.local_positions import LOCAL_FRAME
-from fieldaero.rides.recording import Recording, check_samples, counted, table_of
+from fieldaero.rides.recording import Recording, check_samples, parse_time, table_of
 from fieldaero.rides.ride import Pause
 
 __all__ = ["read_csv"]

@@ -10,11 +10,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import RideFile
 from fieldaero.rides.formats.fit_laps import lap_marks, timer_stops
 from fieldaero.rides.formats.fit_messages import FitMessages, Message, decode
 from fieldaero.rides.formats.sports import Session, choose_sessions, indoor_word, sport_in_words
-from fieldaero.rides.recording import Recording, counted, table_of
+from fieldaero.rides.recording import Recording, table_of
 
 __all__ = ["read_fit"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from fieldaero.basics.formatting import counted
 from fieldaero.rides.formats.fit_messages import Message
-from fieldaero.rides.recording import counted
 from fieldaero.rides.ride import LapMark, Pause
 
 __all__ = ["lap_marks", "timer_stops"]

@@ -18,10 +18,11 @@ import fitdecode
 import numpy as np
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import RideFile
 from fieldaero.rides.formats.fit_air_speed import air_speed_scale, left_out_air_speed
 from fieldaero.rides.formats.fit_checksum import checksum_notes
-from fieldaero.rides.recording import check_laps, check_samples, counted
+from fieldaero.rides.recording import check_laps, check_samples
 
 __all__ = ["FitMessages", "Message", "decode"]
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import RideFile
 from fieldaero.rides.formats.sports import indoor_word, sport_in_words
 from fieldaero.rides.formats.xml_points import TrackPoints, Walk
-from fieldaero.rides.recording import Recording, counted, table_of
+from fieldaero.rides.recording import Recording, table_of
 
 __all__ = ["read_gpx"]
 

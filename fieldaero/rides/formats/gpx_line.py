@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import load
 from fieldaero.rides.formats.xml_points import TrackPoints, Walk
-from fieldaero.rides.recording import counted
 
 __all__ = ["GpxLine", "read_gpx_line"]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.rides.recording import counted
+from fieldaero.basics.formatting import counted
 
 __all__ = ["Session", "choose_sessions", "indoor_word", "sport_in_words"]
 

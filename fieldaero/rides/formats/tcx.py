@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 
 from fieldaero.basics.errors import RideError
-from fieldaero.rides.clock import parse_time
+from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import RideFile
 from fieldaero.rides.formats.sports import Session, choose_sessions, indoor_word, sport_in_words
 from fieldaero.rides.formats.xml_points import TrackPoints, Walk, local_name
-from fieldaero.rides.recording import Recording, counted, table_of
+from fieldaero.rides.recording import Recording, parse_time, table_of
 from fieldaero.rides.ride import LapMark
 
 __all__ = ["read_tcx"]

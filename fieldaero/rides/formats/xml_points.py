@@ -21,10 +21,10 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import ParseError, iterparse
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.formatting import counted
 from fieldaero.basics.input_limits import WAY_OUT, beyond
-from fieldaero.rides.clock import parse_time
 from fieldaero.rides.detect import RideFile
-from fieldaero.rides.recording import check_samples, counted
+from fieldaero.rides.recording import check_samples, parse_time
 
 __all__ = ["TrackPoints", "Walk", "local_name"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.rides.recording import counted
+from fieldaero.basics.formatting import counted
 
 __all__ = ["ground_step_m", "rate_m_s", "rising"]
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.runs import runs_where
 from fieldaero.rides.ride import Pause
 
 __all__ = ["cut_steps", "find_pauses"]
@@ -47,9 +48,8 @@ def find_pauses(time_s: NDArray[np.float64], begins: NDArray[np.bool_], stops: S
         if i >= 0 and j < len(time_s) and j > i:
             timer[i:j] = True
     # Pauses that touch are one.
-    edge = np.flatnonzero(np.diff(np.concatenate([[False], timer, [False]]).astype(np.int8)))
-    for first, last in zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True):
-        pauses.append(Pause(start_s=float(time_s[first]), end_s=float(time_s[last]), cause="timer"))
+    for first, last in runs_where(timer, time_s[1:]):
+        pauses.append(Pause(start_s=float(time_s[first]), end_s=float(time_s[last + 1]), cause="timer"))
     longest = float(np.clip(USUAL_STEPS * np.quantile(step, USUAL, method="lower"), LONGEST_STEP_S, COARSEST_STEP_S))
     for k in np.flatnonzero(~timer & ((step > longest) | begins[1:])):
         pauses.append(Pause(start_s=float(time_s[k]), end_s=float(time_s[k + 1])))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from fieldaero.rides.recording import counted
+from fieldaero.basics.formatting import counted
 
 __all__ = ["LIMITS", "without_absurd_values"]
 

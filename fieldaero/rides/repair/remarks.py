@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from fieldaero.rides.recording import counted, share_of
+from fieldaero.basics.formatting import counted, share_of
+from fieldaero.basics.runs import runs_where
 from fieldaero.rides.repair.distance_and_speed import ground_step_m
 from fieldaero.rides.repair.pauses import cut_steps
 from fieldaero.rides.ride import Pause
@@ -76,8 +77,8 @@ def _power(samples: pd.DataFrame, t: Floats, cut: NDArray[np.bool_]) -> list[str
             f"power is 0 at a cadence of 60 or more in {counted(int(idle.sum()), 'sample')}: no load, or dropouts"
         )
     same = (np.diff(power) == 0.0) & (power[1:] > 0.0) & ~cut
-    edge = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
-    frozen = [t[j] - t[i] for i, j in zip(edge[::2], edge[1::2], strict=True) if t[j] - t[i] >= FROZEN_S]
+    lasted = [t[last + 1] - t[first] for first, last in runs_where(same, t[1:])]
+    frozen = [duration for duration in lasted if duration >= FROZEN_S]
     if frozen:
         notes.append(
             f"power stays at one value for {max(frozen):.0f} s, {counted(len(frozen), 'time')} in all: frozen?"

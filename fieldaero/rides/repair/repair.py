@@ -15,7 +15,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
-from fieldaero.rides.recording import Recording, counted
+from fieldaero.basics.formatting import counted
+from fieldaero.rides.recording import Recording
 from fieldaero.rides.repair.distance_and_speed import ground_step_m, rate_m_s, rising
 from fieldaero.rides.repair.pauses import cut_steps, find_pauses
 from fieldaero.rides.repair.plausible import without_absurd_values

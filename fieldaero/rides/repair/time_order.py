@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from fieldaero.rides.recording import counted
+from fieldaero.basics.formatting import counted
 
 __all__ = ["in_order", "one_outing", "one_sample_per_stamp"]
 
