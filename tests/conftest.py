@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import warnings
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
@@ -19,9 +18,6 @@ if TYPE_CHECKING:
 # tests, not for a busy machine or an unlucky draw.
 settings.register_profile("fieldaero", derandomize=True, deadline=None)
 settings.load_profile("fieldaero")
-
-# No test touches the cache of whoever runs it; those about the cache give it a folder of their own.
-os.environ["FIELDAERO_CACHE"] = "off"
 
 
 @pytest.fixture(scope="session")

@@ -1,8 +1,7 @@
 """How long an analysis takes and how much memory: ``python -m tests.speed [--rounds N] [--hours H ...]``.
 
-Each figure is of a whole ``fieldaero analyse`` in a process of its own, start-up included. Cold
-means that no ride has been kept from before, warm that the same command ran once; the best of the
-rounds counts, because whatever else a machine does only makes it slower; processor time hardly
+Each figure is of a whole ``fieldaero analyse`` in a process of its own, start-up included. The best
+of the rounds counts, because whatever else a machine does only makes it slower; processor time hardly
 depends on that. Rides are simulated at 1 Hz on a loop of 3 km and written as FIT.
 """
 
@@ -10,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -37,14 +35,14 @@ class Run:
     peak_mib: float
 
 
-def run(*arguments: str, cwd: Path, cache: Path) -> Run:
+def run(*arguments: str, cwd: Path) -> Run:
     """Run a command to its end; it must succeed."""
     surroundings = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     begun = time.perf_counter()
     process = subprocess.Popen(
         [sys.executable, "-m", "fieldaero", *arguments],
         cwd=cwd,
-        env=surroundings | {"PYTHONPATH": str(ROOT), "FIELDAERO_CACHE": str(cache), "PYTHONPYCACHEPREFIX": COMPILED},
+        env=surroundings | {"PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": COMPILED},
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
     )
@@ -68,21 +66,16 @@ def session_of_hours(folder: Path, hours: float) -> Path:
     laps = ("--laps", str(round(hours * LAPS_PER_H)), "--lap-length-m", str(LAP_M))
     ridden = ("--wind-m-s", "0.8", "--power-w", "230", "--seed", "5")
     setups = ("--setup", "road bar=0.250", "--setup", "aero bar=0.240")
-    run("simulate", "--out", folder.name, *laps, *ridden, *setups, cwd=folder.parent, cache=folder.parent / "cache")
+    run("simulate", "--out", folder.name, *laps, *ridden, *setups, cwd=folder.parent)
     return next(folder.glob("*.toml"))
 
 
-def row(name: str, sheet: Path, cache: Path, rounds: int) -> str:
+def row(name: str, sheet: Path, rounds: int) -> str:
     """Measure one session; return its row of the table."""
-    cold, warm = [], []
-    for _ in range(rounds):
-        shutil.rmtree(cache, ignore_errors=True)
-        cold.append(run("analyse", sheet.name, cwd=sheet.parent, cache=cache))
-        warm.append(run("analyse", sheet.name, cwd=sheet.parent, cache=cache))
-    cells = [f"{min(one.wall_s for one in runs):.1f} s" for runs in (cold, warm)]
-    cells += [f"{min(one.cpu_s for one in runs):.1f} s" for runs in (cold, warm)]
-    cells += [f"{max(one.peak_mib for one in runs):.0f} MiB" for runs in (cold, warm)]
-    return f"| {name} | {' | '.join(cells)} |"
+    runs = [run("analyse", sheet.name, cwd=sheet.parent) for _ in range(rounds)]
+    wall_s, cpu_s = min(one.wall_s for one in runs), min(one.cpu_s for one in runs)
+    peak_mib = max(one.peak_mib for one in runs)
+    return f"| {name} | {wall_s:.1f} s | {cpu_s:.1f} s | {peak_mib:.0f} MiB |"
 
 
 def main() -> None:
@@ -92,15 +85,14 @@ def main() -> None:
     parser.add_argument("--hours", type=float, nargs="*", default=[1.0, 2.5, 5.0, 10.0])
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
-        cache = Path(scratch, "cache")
-        helped = min(run("--help", cwd=Path(scratch), cache=cache).wall_s for _ in range(asked.rounds))
+        helped = min(run("--help", cwd=Path(scratch)).wall_s for _ in range(asked.rounds))
         print(f"fieldaero --help: {helped:.2f} s\n")
-        print("| session | cold | warm | processors, cold | warm | peak memory, cold | warm |")
-        print("| --- | --- | --- | --- | --- | --- | --- |")
-        print(row("sample", copy_sample(Path(scratch, "sample")), cache, asked.rounds), flush=True)
+        print("| session | time | processors | peak memory |")
+        print("| --- | --- | --- | --- |")
+        print(row("sample", copy_sample(Path(scratch, "sample")), asked.rounds), flush=True)
         for hours in asked.hours:
             folder = Path(scratch, f"{hours:g}h")
-            print(row(f"{hours:g} h", session_of_hours(folder, hours), cache, asked.rounds), flush=True)
+            print(row(f"{hours:g} h", session_of_hours(folder, hours), asked.rounds), flush=True)
 
 
 if __name__ == "__main__":

@@ -203,7 +203,6 @@ def watch(event, args):
 sys.addaudithook(watch)
 from fieldaero.cli import commands
 sheet, ride = rides / "bar-test.toml", rides / "morning.fit"
-os.environ["FIELDAERO_CACHE"] = str(out / "cache")
 for line in (
     ["laps", ride], ["init", ride, "--out", out / "new.toml"], ["analyse", sheet, "--out", out / "result"],
     ["report", sheet, "--out", out / "report.html"],
@@ -236,7 +235,7 @@ def test_no_command_opens_a_ride_for_writing_or_touches_its_folder(tmp_path):
     assert done.returncode == 0, done.stderr[-3000:]
     (rides / "proof").unlink()
     assert {path: (path.read_bytes(), path.stat().st_mtime_ns) for path in rides.iterdir()} == about
-    assert {"new.toml", "result", "report.html", "pack.zip", "cache"} <= {path.name for path in out.iterdir()}
+    assert {"new.toml", "result", "report.html", "pack.zip"} <= {path.name for path in out.iterdir()}
 
 
 def test_the_sample_that_is_installed_is_never_written(tmp_path):
