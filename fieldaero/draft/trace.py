@@ -19,9 +19,9 @@ from fieldaero.basics.errors import RideError
 from fieldaero.estimate.closure import lap_closure, virtual_elevation
 from fieldaero.estimate.energy_balance import energy_balance
 from fieldaero.laps.find_laps import Lap
-from fieldaero.laps.track import track_of
 from fieldaero.physics.earth import normal_gravity_m_s2
 from fieldaero.physics.system import System
+from fieldaero.rides.gaps import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = [
@@ -165,7 +165,7 @@ def trace_of(ride: Ride, quantity: Quantity, *, points: int = POINTS) -> Trace:
         y = y * 3.6
     if quantity == "power":
         y = _mean_over(t, y, POWER_MEAN_S)
-    t, y = thinned(*_broken_at_gaps(ride, t, y), points=points)
+    t, y = thinned(*_broken_at_gaps(t, y), points=points)
     return Trace(label=label, time_s=t, values=y)
 
 
@@ -228,8 +228,7 @@ def _mean_over(t: Floats, y: Floats, span_s: float) -> Floats:
     return np.asarray(series.rolling(f"{span_s:.0f}s").mean(), dtype=np.float64)
 
 
-def _broken_at_gaps(ride: Ride, t: Floats, y: Floats) -> tuple[Floats, Floats]:
-    longest = track_of(ride).longest_interval_s
-    gaps = np.flatnonzero(np.diff(t) > longest) + 1
+def _broken_at_gaps(t: Floats, y: Floats) -> tuple[Floats, Floats]:
+    gaps = np.flatnonzero(is_gap(t)) + 1
     middle = (t[gaps] + t[gaps - 1]) / 2.0
     return np.insert(t, gaps, middle), np.insert(y, gaps, np.nan)

@@ -27,6 +27,7 @@ from scipy.ndimage import uniform_filter1d
 
 from fieldaero.physics.height_gain import height_gain_terms
 from fieldaero.physics.system import System
+from fieldaero.rides.gaps import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["EnergyBalance", "energy_balance", "power_lag_s"]
@@ -34,11 +35,9 @@ __all__ = ["EnergyBalance", "energy_balance", "power_lag_s"]
 Floats = NDArray[np.float64]
 
 POWER_OF_END_UP_TO_S = 1.5  # the sample rate up to which one stamp's power is one interval's power
-# Beyond a step of the first the recording has a gap and what happened there is unknown.  A device that saves samples
-# is met up to the second: riding changes little in ten seconds, and then the mean of both ends still holds in
-# simulated sessions.
-LONGEST_INTERVAL_S = (5.0, 10.0)
-OWN_STEPS = 1.5  # times the step that nine of ten of the ride's own do not exceed
+# Riding changes little in ten seconds, and the mean of both ends still holds in simulated sessions.  A recording with
+# longer steps has no gaps for that, but no balance either.
+LONGEST_INTERVAL_S = 10.0
 LONGEST_POWER_BRIDGE_S = 10.0  # power missing for no longer than this is bridged by interpolation
 LONGEST_SPEED_BRIDGE_S = 5.0
 LAGS_S = np.arange(-3.0, 3.01, 0.25)
@@ -171,7 +170,7 @@ def energy_balance(
     rho = _at_samples(air_density_kg_m3, n)
     heading = _middle_heading_deg(_at_samples(heading_deg, n))
     power = _interval_power_w(t, P, power_lag_s)
-    known = np.isfinite(power) & np.isfinite(v[:-1]) & np.isfinite(v[1:]) & (dt <= _longest_interval_s(dt))
+    known = np.isfinite(power) & np.isfinite(v[:-1]) & np.isfinite(v[1:]) & ~is_gap(t) & (dt <= LONGEST_INTERVAL_S)
 
     turn = np.radians(np.nan_to_num(heading))
     has_way = np.isfinite(heading)
@@ -274,12 +273,6 @@ def _lowest(scatter: Callable[[float], float]) -> float:
     bend = below - 2.0 * lowest + above
     step = 0.5 * (below - above) / bend if bend > 0.0 else 0.0
     return float(round(LAGS_S[k] + step * (LAGS_S[1] - LAGS_S[0]), 2))
-
-
-def _longest_interval_s(dt: Floats) -> float:
-    """Longest step between samples that is no gap, by the ride's own steps [s]."""
-    usual = float(np.quantile(dt, 0.9, method="lower")) if len(dt) else 0.0
-    return float(np.clip(OWN_STEPS * usual, *LONGEST_INTERVAL_S))
 
 
 def _interval_power_w(t: Floats, power: Floats, lag: float) -> Floats:

@@ -8,6 +8,7 @@ import numpy as np
 
 from fieldaero.estimate.energy_balance import EnergyBalance
 from fieldaero.laps.find_laps import Lap
+from fieldaero.rides.gaps import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["weak_points"]
@@ -36,7 +37,7 @@ def _speed_against_satellites(ride: Ride) -> list[str]:
     if ride.speed_from != "recorded" or not np.isfinite(d).any():
         return []
     dt = np.diff(t)
-    fine = np.isfinite(np.diff(d)) & np.isfinite(v[:-1] + v[1:]) & (dt <= 5.0)
+    fine = np.isfinite(np.diff(d)) & np.isfinite(v[:-1] + v[1:]) & ~is_gap(t)
     if not fine.any():
         return []
     by_speed = float(np.sum(((v[:-1] + v[1:]) / 2.0 * dt)[fine]))

@@ -9,7 +9,8 @@ whole ride times k (sitting up, a gust), a high Crr', and for G the steepest gra
 recorded nearby (without altitude, what most laps needed there) plus a margin.  Where
 F / m stays above a threshold while the rider does not pedal, the brakes were on.
 Braking so light that it looks like coasting into a gust, and holding back on a
-descent at constant speed, go unseen.
+descent at constant speed, go unseen; so does braking that lasts less than the step
+between two samples at which the rider pedals.
 
 The drag area of the ride is a crude one, the median over laps of what closes the
 energy balance at a common Crr; it only has to be right to some 30 %.
@@ -30,6 +31,7 @@ from fieldaero.laps.course import GRID_M, Course, lap_position_m
 from fieldaero.laps.find_laps import Lap
 from fieldaero.laps.track import RIDING_M_S, wheel_distance_m
 from fieldaero.physics.system import System
+from fieldaero.rides.gaps import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["Braking", "braking_mask", "find_braking"]
@@ -48,7 +50,6 @@ LEAST_LAPS = 3
 BEYOND_COASTING_M_S2 = 0.25
 DIFFERENCE_S = 1.0  # speed is differentiated over at least this: wheel speed scatters by some 0.05 m/s
 PEDALLING = 0.4  # share of the median power from which a rider counts as pedalling
-LONGEST_INTERVAL_S = 5.0
 LEAST_SPEED_LOST_M_S = 0.7
 LEAST_ENERGY_J = 200.0
 TYPICAL_MASS_KG = 80.0
@@ -102,7 +103,7 @@ def find_braking(
     pedalling = PEDALLING * float(np.median(calm)) if len(calm) else np.inf
     # Power and speed may be a second apart: the least of three decides.
     least = np.minimum(np.minimum(np.append(pedalled[1:], np.inf), pedalled), np.insert(pedalled[:-1], 0, np.inf))
-    coasting = (least < pedalling) & (dt <= LONGEST_INTERVAL_S)
+    coasting = (least < pedalling) & ~is_gap(t)
 
     cda = _crude_cda_m2(ride, laps, system, air_density_kg_m3)
     m = system.mass_kg
@@ -228,7 +229,7 @@ def _crude_cda_m2(ride: Ride, laps: Sequence[Lap], system: System, air_density_k
         if len(i) < 30:
             continue
         dt = np.diff(t[i])
-        steady = dt <= LONGEST_INTERVAL_S
+        steady = ~is_gap(t[i])
         speed = (v[i][:-1] + v[i][1:]) / 2.0
         rise = altitude[i[-1]] - altitude[i[0]]
         work = system.efficiency * float(np.sum((power[i][1:] * dt)[steady]))

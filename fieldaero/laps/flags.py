@@ -20,6 +20,7 @@ from fieldaero.laps.find_laps import Flag, Lap, moment_in_words
 from fieldaero.laps.sensor_dropouts import power_dropouts, speed_dropouts
 from fieldaero.laps.track import AT_ONE_PLACE_M, Track, track_of
 from fieldaero.physics.system import System
+from fieldaero.rides.gaps import is_gap
 from fieldaero.rides.ride import Pause, Ride
 
 __all__ = ["flag_laps"]
@@ -75,7 +76,7 @@ def flag_laps(
         ride=ride,
         track=track,
         course=course,
-        gaps=_gaps(ride, track),
+        gaps=_gaps(ride),
         aside_m=lateral_distance_m(ride, course),
         braking=find_braking(ride, laps, course, system=system, air_density_kg_m3=air_density_kg_m3),
     )
@@ -103,11 +104,11 @@ def _is_whole(lap: Lap, course: Course) -> bool:
     return abs(lap.distance_m / course.length_m - 1.0) <= LAPS_DIFFER
 
 
-def _gaps(ride: Ride, track: Track) -> tuple[Pause, ...]:
-    """Pauses as the reader saw them, and steps of time much longer than usual."""
+def _gaps(ride: Ride) -> tuple[Pause, ...]:
+    """Pauses as the reader saw them, and gaps that it did not mark."""
     t = ride.time_s
     gaps = list(ride.pauses)
-    for i in np.flatnonzero(np.diff(t) > track.longest_interval_s):
+    for i in np.flatnonzero(is_gap(t)):
         if not any(p.start_s < t[i + 1] and p.end_s > t[i] for p in ride.pauses):
             gaps.append(Pause(start_s=float(t[i]), end_s=float(t[i + 1])))
     return tuple(sorted(gaps, key=lambda gap: gap.start_s))

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.runs import runs_where
 from fieldaero.physics.earth import LocalFrame
+from fieldaero.rides.gaps import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["Track", "track_of", "wheel_distance_m"]
@@ -23,7 +24,6 @@ __all__ = ["Track", "track_of", "wheel_distance_m"]
 LONGEST_HOLE_M = 100.0  # beyond it the road between two known positions is anybody's guess
 # Limits are matters of judgement: common practice, no source.
 RIDING_M_S = 2.0
-LONGEST_INTERVAL_S = 5.0
 HALTED_M_S = 1.0
 HALT_S = 5.0
 AT_ONE_PLACE_M = 25.0
@@ -55,15 +55,10 @@ class Track:
         """Wheel distance of the whole ride [m]."""
         return float(self.distance_m[-1])
 
-    @cached_property
-    def longest_interval_s(self) -> float:
-        """Longest step between samples that is not a gap in the recording [s]."""
-        return max(LONGEST_INTERVAL_S, 4.0 * float(np.median(np.diff(self.time_s))))
-
     def riding_s(self, time_s: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Ride clock without its gaps: each counts as one step between samples."""
         step = np.diff(self.time_s)
-        usual = np.where(step > self.longest_interval_s, np.median(step), step)
+        usual = np.where(is_gap(self.time_s), np.median(step), step)
         return np.asarray(np.interp(time_s, self.time_s, np.concatenate([[0.0], np.cumsum(usual)])))
 
     def distance_at_m(self, time_s: NDArray[np.float64] | float) -> NDArray[np.float64]:
@@ -82,7 +77,7 @@ class Track:
     def halts(self) -> NDArray[np.float64]:
         """Standstills and short-way gaps: start and end [s], start and end [m], shape (halts, 4)."""
         t, d = self.time_s, self.distance_m
-        gap = (np.diff(t) > self.longest_interval_s) & (np.diff(d) <= AT_ONE_PLACE_M)
+        gap = is_gap(t) & (np.diff(d) <= AT_ONE_PLACE_M)
         slow = (np.diff(d) <= HALTED_M_S * np.diff(t)) | gap
         runs = [(i, j + 1) for i, j in runs_where(slow, t[1:]) if t[j + 1] - t[i] >= HALT_S]
         return np.array([(t[i], t[j], d[i], d[j]) for i, j in runs]).reshape(-1, 4)
@@ -189,7 +184,7 @@ def wheel_distance_m(ride: Ride) -> NDArray[np.float64]:
     recorded[recorded < 0.0] = np.nan  # the counter was set back
     known = np.isfinite(d)
     # What was rolled in a gap of the recording nobody knows but the counter.
-    surely = np.nansum(rolled[np.diff(t) <= LONGEST_INTERVAL_S])
+    surely = np.nansum(rolled[~is_gap(t)])
     if np.sum(np.maximum(np.diff(d[known]), 0.0)) < 0.5 * surely:
         return _summed(rolled)  # a counter that stands still says nothing
     step = np.where(np.isfinite(recorded), recorded, rolled)

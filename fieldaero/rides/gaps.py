@@ -1,0 +1,31 @@
+"""What counts as a gap in a recording: one rule for everything that reads a ride."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["is_gap"]
+
+# Limits are matters of judgement: common practice, no source.
+NEVER_A_GAP_S = 5.0
+USUAL = 0.9  # some devices record when they see fit: nine of ten steps are no longer than the usual one
+USUAL_STEPS = 1.5
+ALWAYS_A_GAP_S = 30.0
+
+
+def is_gap(time_s: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Tell which steps between samples are gaps, shape (n - 1,): longer than 5 s and than 1.5 usual steps.
+
+    What happened in a gap is unknown; a step that is no gap is a sample of a device that records coarsely.
+
+    Examples
+    --------
+    >>> is_gap(np.array([0.0, 1.0, 9.0])).tolist()
+    [False, True]
+    >>> is_gap(np.array([0.0, 8.0, 16.0, 24.0])).tolist()
+    [False, False, False]
+    """
+    step = np.diff(time_s)
+    usual = float(np.quantile(step, USUAL, method="lower"))
+    return np.asarray(step > np.clip(USUAL_STEPS * usual, NEVER_A_GAP_S, ALWAYS_A_GAP_S))
