@@ -11,7 +11,7 @@ from _ride_cards import plain
 from _state import draft, edition, keep, kept, step
 from fieldaero.draft.draft import DraftLap
 from fieldaero.draft.lap_table import LapRow
-from fieldaero.plan.design_balance import balance_in_words
+from fieldaero.plan.lap_order import balance_in_words
 from fieldaero.plan.lap_pattern import letters_of, pattern_of, usual_patterns
 from fieldaero.run_sheet.schema import NOT_USED
 

@@ -11,7 +11,6 @@ from _save import save_and_open
 from _state import problem, undo, undo_name
 
 __all__ = [
-    "CAUTION",
     "COLOURS",
     "MARKS",
     "accent",
@@ -32,11 +31,6 @@ MARKS = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
 SIGNS = ("●", "■", "▲", "◆", "✚", "▼")
 UNUSED_COLOUR = "#8a8a85"
 ON_LIGHT_ACCENT = "#171716"
-
-CAUTION = (
-    "Riding a test means holding a low position on a road. Use a quiet or closed road, obey the traffic law, keep your "
-    "eyes up, and leave it for another day when gusts move the bike. Local rules and permission come first."
-)
 
 
 def colour_of(setup: str, setups: Sequence[str]) -> str:

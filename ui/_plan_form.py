@@ -10,10 +10,9 @@ import streamlit as st
 
 from _state import draft, outcome
 from fieldaero.basics.errors import FieldaeroError
-from fieldaero.plan.assumptions import former_of, road_of, smallest_m2
+from fieldaero.plan.assumptions import former_of, planned_ride, road_of, smallest_m2
 from fieldaero.plan.expected_error import PlannedRide
 from fieldaero.plan.plan import Plan, plan_test
-from fieldaero.plan.planned_ride import planned_ride
 from fieldaero.simulator import CourseShape
 
 __all__ = ["Wishes", "plan_form", "planned"]

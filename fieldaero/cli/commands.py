@@ -5,17 +5,15 @@ from __future__ import annotations
 import os
 import sys
 import warnings
-from collections.abc import Callable
 from typing import Any
 
 import click
 
 from fieldaero.cli.app import app
 from fieldaero.cli.exit_status import DEBUG, Commands
-from fieldaero.cli.pack import pack
+from fieldaero.cli.options import progress
 from fieldaero.cli.plan import plan
-from fieldaero.cli.pool import pool
-from fieldaero.cli.report import report
+from fieldaero.cli.publish import pack, pool, report
 from fieldaero.cli.simulate import simulate
 
 __all__ = ["commands", "main"]
@@ -150,16 +148,9 @@ def _analyse(sheet: str, *, as_json: bool, out: str | None) -> None:
     from fieldaero.basics.output_files import json_text
     from fieldaero.publish.result_files import write_result_files
 
-    result = analyse_sheet(sheet, progress=_progress())
+    result = analyse_sheet(sheet, progress=progress())
     if out is not None:
         write_result_files(result, out)
     click.echo(json_text(result.to_dict()) if as_json else result.summary())
     if out is not None:
         click.echo(f"Written to {out}.", err=True)
-
-
-def _progress() -> Callable[[str], None] | None:
-    """Say on a terminal what is going on; into a file or pipe nothing."""
-    if not sys.stderr.isatty():
-        return None
-    return lambda step: click.echo(f"{step} ...", err=True)

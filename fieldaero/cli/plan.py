@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from fieldaero.cli.options import progress
 
 if TYPE_CHECKING:
     from fieldaero.plan.expected_error import PlannedRide
@@ -72,7 +73,7 @@ def plan(
     made = _planned(**wishes)
     trial = None
     if sessions is not None:
-        trial = try_plan(made, sessions=sessions, progress=_say if sys.stderr.isatty() else None)
+        trial = try_plan(made, sessions=sessions, progress=progress())
     if sheet is not None:
         from fieldaero.plan.printed_page import plan_sheet
 
@@ -90,10 +91,6 @@ def plan(
     for path, what in ((sheet, "page to print"), (run_sheet, "run sheet")):
         if path is not None:
             click.echo(f"Wrote the {what} to {path}.", err=True)
-
-
-def _say(step: str) -> None:
-    click.echo(f"{step} ...", err=True)
 
 
 def _planned(
@@ -156,8 +153,7 @@ def _ride(
 ) -> PlannedRide:
     from fieldaero.basics.errors import FieldaeroError
     from fieldaero.basics.quantities import number_within
-    from fieldaero.plan.assumptions import former_test, road_ridden
-    from fieldaero.plan.planned_ride import planned_ride
+    from fieldaero.plan.assumptions import former_test, planned_ride, road_ridden
     from fieldaero.simulator import CourseShape
 
     if (lap_length_m is None) == (ride is None):

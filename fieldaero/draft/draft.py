@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import tomli_w
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
-from fieldaero.plan.design_balance import Balance, design_balance
+from fieldaero.plan.lap_order import Balance, design_balance
 from fieldaero.run_sheet.schema import NOT_USED
 from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from fieldaero.physics.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m
 from fieldaero.physics.flat_road import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2
 from fieldaero.physics.moist_air import air_density_kg_m3
 from fieldaero.physics.road_power import power_w as road_power_w
+from fieldaero.physics.system import System
 from fieldaero.plan.expected_error import PlannedRide
 from fieldaero.rides import read_ride
 from fieldaero.simulator import CourseShape, Sensors
@@ -35,6 +36,7 @@ __all__ = [
     "RoadRidden",
     "former_of",
     "former_test",
+    "planned_ride",
     "planned_road",
     "power_at_speed_w",
     "road_of",
@@ -49,6 +51,7 @@ SHARES = (0.1, 0.6)  # of the mean wind that its changes can plausibly be; commo
 ENOUGH_WIND_M_S = 0.5  # for a share of it to mean something
 POWER_NOISE_W = 2.0  # of which a simulated meter has so much at any power; the rest goes with the power
 USUAL_HEIGHT_M = 8.0
+CDA_M2, SPEED_KM_H = 0.25, 40.0  # taken where nothing says otherwise
 MOST_BYTES = 50_000_000
 
 
@@ -134,6 +137,54 @@ def former_test(path: str | os.PathLike[str]) -> FormerTest:
     """
     where = Path(path)
     return _from_json(where) if where.suffix.lower() == ".json" else former_of(analyse(where), where.name)
+
+
+def planned_ride(
+    course: CourseShape,
+    *,
+    mass_kg: float,
+    crr: float,
+    cda_m2: float | None = None,
+    power_w: float | None = None,
+    speed_km_h: float | None = None,
+    former: FormerTest | None = None,
+) -> PlannedRide:
+    """Return the ride for :func:`fieldaero.plan.plan.plan_test`; its wind is set there.
+
+    Parameters
+    ----------
+    course
+        Shape and length of the lap.
+    mass_kg, crr
+        Rider, bike and all carried; rolling resistance.
+    cda_m2
+        About the baseline's drag area; the former test's, or a usual one, if not given.
+    power_w, speed_km_h
+        Power at the meter, or else the speed on the flat in still air; a usual speed if neither.
+    former
+        A test of the same rider, for scatter, air and sensors.
+
+    Examples
+    --------
+    >>> course = CourseShape(shape="loop", length_m=2000.0)
+    >>> planned_ride(course, mass_kg=84.0, crr=0.0045, power_w=250.0).cda_m2
+    0.25
+    """
+    cda = cda_m2 if cda_m2 is not None else (former.cda_m2 if former and former.cda_m2 else CDA_M2)
+    ride = PlannedRide(
+        course=course, power_w=power_w or 0.0, wind_m_s=0.0, system=System(mass_kg=mass_kg, crr=crr), cda_m2=cda
+    )
+    if former is not None:
+        ride = replace(
+            ride,
+            lap_scatter_m2=former.lap_scatter_m2,
+            slow_share=former.slow_share,
+            gust_share=former.gust_share,
+            sensors=former.sensors,
+        )
+    if power_w is None:
+        power_w = power_at_speed_w(ride, speed_km_h=SPEED_KM_H if speed_km_h is None else speed_km_h)
+    return replace(ride, power_w=power_w)
 
 
 def wind_at_rider_m_s(*, wind_m_s: float, wind_height_m: float) -> float:

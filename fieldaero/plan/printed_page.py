@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping
 from html import escape
 
 from fieldaero.basics.formatting import number, one_line, shortened
+from fieldaero.basics.safety import SAFETY
 from fieldaero.plan.plan import Plan
-from fieldaero.plan.text import SAFETY
 
 __all__ = ["plan_sheet"]
 

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from fieldaero.basics.formatting import number, one_line, table
+from fieldaero.basics.safety import SAFETY
 from fieldaero.plan.plan import Plan, PowerPoint
 from fieldaero.plan.trial import TrialSummary
 
-__all__ = ["SAFETY", "plan_text", "trial_text"]
+__all__ = ["plan_text", "trial_text"]
 
-SAFETY = (
-    "Quiet or closed road only, within the traffic law.",
-    "Eyes up: watch the road, not the screen; brake when you must.",
-    "No test in strong gusts.",
-    "Local rules come first; ask for permission where a course or an event needs it.",
-)
 ROWS = (2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 30, 40)
 
 

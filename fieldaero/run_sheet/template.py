@@ -9,6 +9,7 @@ ranges in the comments are common practice, no source, apart from those that
 from __future__ import annotations
 
 import os
+import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -17,6 +18,7 @@ import tomli_w
 
 from fieldaero.basics.errors import RideError, RunSheetError
 from fieldaero.basics.formatting import clock, duration, number, one_line
+from fieldaero.basics.safety import SAFETY
 from fieldaero.laps.find_laps import Lap, StartLine
 from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps, mean_power_w
 from fieldaero.rides import read_ride
@@ -26,15 +28,15 @@ __all__ = ["BASELINE", "draft_run_sheet", "planned_run_sheet"]
 
 BASELINE = "baseline"
 
-HEAD = """\
+SAFETY_NOTES = "\n".join(textwrap.fill(line, 90, initial_indent="# - ", subsequent_indent="#   ") for line in SAFETY)
+
+HEAD = f"""\
 # Run sheet of fieldaero: the whole test on one page.
 # Lines that begin with # are explanations. Lines marked FILL IN have to be
 # completed: remove the # and write your own value.
 #
-# Before you ride: only on a quiet or closed road, within the traffic law and
-# the local rules, which come before anything written here. Eyes on the road, not on the
-# screen; look up in any position. Give up when gusts move the bike, when traffic
-# builds up, or when something does not feel safe. No test is worth a fall.
+# Before you ride:
+{SAFETY_NOTES}
 
 schema = 1
 """

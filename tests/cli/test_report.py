@@ -53,9 +53,9 @@ def test_pack_writes_a_zip_and_says_what_originals_give_away(sheet, tmp_path):
     [
         (("report", "none.toml"), "no such file"),
         (("pack", "none.toml"), "no such file"),
-        (("report", "none.toml", "--out", "report.pdf"), "ends in .html"),
-        (("report", "none.toml", "--pdf", "report.html"), "ends in .pdf"),
-        (("pack", "none.toml", "--out", "pack.tar"), "ends in .zip"),
+        (("report", "none.toml", "--out", "report.pdf"), "must end in .html"),
+        (("report", "none.toml", "--pdf", "report.html"), "must end in .pdf"),
+        (("pack", "none.toml", "--out", "pack.tar"), "must end in .zip"),
     ],
 )
 def test_wrong_use_is_one_sentence(command, about, tmp_path, monkeypatch):

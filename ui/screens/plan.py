@@ -11,11 +11,12 @@ import pandas as pd
 import streamlit as st
 
 from _downloads import file_name
-from _looks import CAUTION, COLOURS, UNUSED_COLOUR, head, note, show_chart, way_on
+from _looks import COLOURS, UNUSED_COLOUR, head, note, show_chart, way_on
 from _plan_form import Wishes, plan_form, planned
 from _state import attempt, draft, keep
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.basics.formatting import duration, number
+from fieldaero.basics.safety import SAFETY
 from fieldaero.draft.what_if import with_plan
 from fieldaero.plan.lap_pattern import letters_of
 from fieldaero.plan.plan import STEPS, Plan
@@ -32,7 +33,7 @@ MARKS = {"go": "●", "marginal": "◐", "no-go": "○"}
 def page() -> None:
     """Draw the page."""
     head("Plan", "Say where and how you will ride, and see beforehand whether the test can tell the difference.")
-    st.info(CAUTION)
+    st.info("\n".join(f"- {line}" for line in SAFETY))
     wishes = plan_form()
     # A field changed while it is planned begins the page anew, and the plan with it.
     st.button("Plan it", key="plan_it", type="primary", on_click=lambda: st.session_state.update({WANTED: True}))

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from fieldaero.answers.result import Result
 from fieldaero.basics.formatting import number, one_line
-from fieldaero.plan.text import SAFETY
+from fieldaero.basics.safety import SAFETY
 
 __all__ = ["readme"]
 

@@ -17,8 +17,8 @@ from fieldaero.answers.supporting_rows import Background
 from fieldaero.answers.wording import claim_sentence, known_drag_sentence, tunnel_sentence, yaw_sentence
 from fieldaero.basics.errors import CannotAnswerError, RunSheetError
 from fieldaero.basics.formatting import interval, number, value_with_uncertainty
+from fieldaero.basics.safety import SAFETY
 from fieldaero.compare.verdict import NOT_RESOLVED
-from fieldaero.plan.text import SAFETY
 from fieldaero.publish.photos import photo
 from fieldaero.publish.report import answer_tables, lap_tables
 from fieldaero.publish.report.answer import NO_LAP, answer, told_verdict
