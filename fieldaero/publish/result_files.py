@@ -32,8 +32,7 @@ def write_result_files(result: Result, folder: str | os.PathLike[str]) -> tuple[
     Raises
     ------
     FieldaeroError
-        If the folder cannot be written, or one of the names is taken by an input of
-        the analysis.  Then nothing was changed.
+        If the folder cannot be written, or one of the names is taken by an input of the analysis.
     """
     texts = {
         "result.json": json_text(result.to_dict()) + "\n",
@@ -63,7 +62,7 @@ def write_pooled_files(pooled: Pooled, folder: str | os.PathLike[str]) -> tuple[
     Raises
     ------
     FieldaeroError
-        If the folder cannot be written, or one of the names is taken by an input.  Then nothing was changed.
+        If the folder cannot be written, or one of the names is taken by an input.
     """
     texts = (
         json_text(pooled.to_dict()) + "\n",

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import csv
-import hashlib
+import io
 import os
-import uuid
 from datetime import UTC, timedelta
 from pathlib import Path
 
 import numpy as np
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.output_files import write_bytes
 from fieldaero.rides.formats.csv_columns import LOCAL_COLUMNS, WRITTEN_ORDER
 from fieldaero.rides.formats.csv_laps import lap_columns
 from fieldaero.rides.local_positions import LOCAL_FRAME, is_local
@@ -38,7 +38,7 @@ def write_csv(ride: Ride, path: str | os.PathLike[str]) -> Path:
     ride
         The ride to write.
     path
-        Written beside it and then renamed, so that no half-written file is left.
+        Replaced at one stroke if it is there, so that no half-written file is left.
 
     Returns
     -------
@@ -46,43 +46,19 @@ def write_csv(ride: Ride, path: str | os.PathLike[str]) -> Path:
 
     Raises
     ------
-    RideError
-        If the file cannot be written, is the one the ride was read from, or the ride's
+    FieldaeroError
+        If the file cannot be written or is the one the ride was read from, or if the ride's
         steps are too short for the stamps.
     """
-    target = Path(path)
-    _refuse_the_source(ride, target)
     columns = _columns(ride)
     if set(LOCAL_COLUMNS) <= columns.keys():
         del columns["latitude_deg"], columns["longitude_deg"]
     names = [name for name in WRITTEN_ORDER if name in columns]
-    beside = target.with_name(f".{target.name}.{uuid.uuid4().hex[:8]}.part")
-    try:
-        with beside.open("x", encoding="utf-8", newline="") as out:
-            writer = csv.writer(out, lineterminator="\n")
-            writer.writerow(names)
-            writer.writerows(zip(*(columns[name] for name in names), strict=True))
-        beside.replace(target)
-    except OSError as error:
-        reason = error.strerror or "not writable"
-        raise RideError(f"{target.name}: cannot be written ({reason}); choose another place") from error
-    finally:
-        beside.unlink(missing_ok=True)
-    return target
-
-
-def _refuse_the_source(ride: Ride, target: Path) -> None:
-    try:
-        same = (
-            target.stat().st_size == ride.source.size_bytes
-            and hashlib.sha256(target.read_bytes()).hexdigest() == ride.source.sha256
-        )
-    except OSError:
-        return
-    if same:
-        raise RideError(
-            f"{target.name}: is the file the ride was read from, and no input is overwritten; choose a name"
-        )
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(names)
+    writer.writerows(zip(*(columns[name] for name in names), strict=True))
+    return write_bytes(out.getvalue().encode("utf-8"), path, replace=True, inputs_sha256=[ride.source.sha256])
 
 
 def _columns(ride: Ride) -> dict[str, list[str]]:

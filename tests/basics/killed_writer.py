@@ -32,6 +32,7 @@ def main(folder: str, label: str, first: int, last: int) -> None:
         data = content(label, generation)
         write_files(dict.fromkeys(NAMES, data), folder)
         write_bytes(data, Path(folder, "single.html"), replace=True)
+        write_files(dict.fromkeys(NAMES, data), Path(folder, f"new-{label}-{generation}"))
 
 
 if __name__ == "__main__":

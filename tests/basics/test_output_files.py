@@ -36,35 +36,43 @@ def test_an_input_under_one_of_the_names_stops_all(tmp_path):
 
 
 @pytest.mark.parametrize("fails_at", [1, 2])
-def test_a_move_that_fails_takes_the_others_back(tmp_path, monkeypatch, fails_at):
-    (tmp_path / "a.txt").write_bytes(b"old a")
-    (tmp_path / "b.txt").write_bytes(b"old b")
+def test_a_move_that_fails_leaves_whole_files_and_nothing_else(tmp_path, monkeypatch, fails_at):
+    before = {"a.txt": b"old a", "b.txt": b"old b"}
+    for name, data in before.items():
+        (tmp_path / name).write_bytes(data)
     calls, move = [], Path.replace
 
     def failing(self, target):
         calls.append(self)
         if len(calls) == fails_at:
-            raise OSError(28, "No space left on device")
+            raise OSError(5, "Input/output error")
         return move(self, target)
 
     monkeypatch.setattr(Path, "replace", failing)
-    with nothing_changes(tmp_path), pytest.raises(FieldaeroError, match="No space left on device"):
+    with pytest.raises(FieldaeroError, match="Input/output error"):
         write_files(CONTENT, tmp_path)
+    moved = list(CONTENT)[: fails_at - 1]
+    expected = {name: CONTENT[name] if name in moved else data for name, data in before.items()}
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == expected
 
 
-def test_a_folder_made_for_nothing_is_taken_away_again(tmp_path, monkeypatch):
-    def full(_):
-        raise OSError(28, "No space left on device")
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), KeyboardInterrupt()], ids=["full", "Ctrl+C"])
+@pytest.mark.parametrize("folder", [".", "out/deep"])
+def test_an_error_before_the_last_byte_is_written_changes_nothing(tmp_path, monkeypatch, error, folder):
+    def failing(_):
+        raise error
 
-    monkeypatch.setattr("fieldaero.basics.output_files.os.fsync", full)
-    with pytest.raises(FieldaeroError, match="nothing was changed"):
-        write_files(CONTENT, tmp_path / "out" / "deep")
-    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "a.txt").write_bytes(b"old")
+    monkeypatch.setattr("fieldaero.basics.output_files.os.fsync", failing)
+    expected = pytest.raises(FieldaeroError, match="No space left") if error.args else pytest.raises(KeyboardInterrupt)
+    with nothing_changes(tmp_path), expected:
+        write_files(CONTENT, tmp_path / folder)
+    assert [path.name for path in tmp_path.iterdir()] == ["a.txt"]
 
 
 def test_a_folder_under_a_files_name_stops_all(tmp_path):
     (tmp_path / "b.txt").mkdir()
-    with pytest.raises(FieldaeroError, match=r"b\.txt is a folder"):
+    with pytest.raises(FieldaeroError, match=r"b\.txt: is a folder"):
         write_files(CONTENT, tmp_path)
     assert [p.name for p in tmp_path.iterdir()] == ["b.txt"]
 

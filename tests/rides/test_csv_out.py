@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldaero.basics.errors import RideError
+from fieldaero.basics.errors import FieldaeroError, RideError
 from fieldaero.rides import read_ride, write_csv
 from fieldaero.rides.ride import COLUMNS, LapMark, Pause, Ride, RideSource
 from tests.rides.formats.fit_files import activity, lap, session, steady, written
@@ -133,10 +133,10 @@ def test_any_ride_comes_back(tmp_path_factory, ride):
 
 
 def test_nothing_half_written_is_left_behind(tmp_path):
-    with pytest.raises(RideError, match="cannot be written"):
+    with pytest.raises(FieldaeroError, match="no such folder"):
         write_csv(steady_ride(), tmp_path / "nowhere" / "out.csv")
     (tmp_path / "taken").mkdir()
-    with pytest.raises(RideError, match="cannot be written"):
+    with pytest.raises(FieldaeroError, match="is a folder"):
         write_csv(steady_ride(), tmp_path / "taken")
     assert [path.name for path in tmp_path.iterdir()] == ["taken"]
 
@@ -150,7 +150,7 @@ def test_an_older_file_is_replaced_whole(tmp_path):
 
 def test_the_file_the_ride_was_read_from_is_not_overwritten(tmp_path):
     path = written(tmp_path, b"time_s,power_w,speed_m_s\n0,1,1\n1,1,1\n", "in.csv")
-    with pytest.raises(RideError, match="no input is overwritten"):
+    with pytest.raises(FieldaeroError, match="no input is replaced"):
         write_csv(read_ride(path), path)
 
 
