@@ -8,10 +8,10 @@ import pytest
 from fieldaero.answers.race import motion as course_motion
 from fieldaero.answers.race.profile import flat_profile
 from fieldaero.answers.race.race_time import Race, seconds_over_course
-from fieldaero.compare.currencies import currencies
 from fieldaero.physics import road_power
+from fieldaero.physics.flat_road import seconds_over_distance
 from tests.published.published_value import each
-from tests.published.test_time_saved import ROAD, SECONDS_PER_KM, WATTS, computed, power_at_the_wheel
+from tests.published.test_time_saved import ROAD, SECONDS_PER_KM, computed, power_at_the_wheel
 
 
 @pytest.fixture(autouse=True)
@@ -31,22 +31,9 @@ def test_seconds_per_kilometre_over_a_flat_course_by_the_equation_of_motion(publ
     assert saved / distance_km == pytest.approx(published.value, rel=0.005)
 
 
-@each(WATTS)
-def test_watts_in_the_table_of_currencies(published):
-    speed = published.inputs["speed_km_h"]
-    table = currencies(0.005, interval_m2=None, cda_m2=0.25, road=ROAD, speeds_km_h=[speed])
-    published.check(table.watts["delta_w"].iloc[0])
-
-
 def test_half_a_second_per_kilometre_holds_for_larger_riders_at_45_to_50_km_h():
     # "0.4 to 0.5 s/km", 16 to 21 s over 40 km, for 0.25 to 0.30 m2: the extremes of the computed table.
-    saved = []
-    for speed, cda in ((45.0, 0.25), (50.0, 0.30)):
+    for speed, cda, per_km in ((45.0, 0.25, 0.514), (50.0, 0.30, 0.391)):
         power = power_at_the_wheel(speed, cda)
-        table = currencies(
-            -0.005, interval_m2=None, cda_m2=cda, road=ROAD, powers_w=[power], distances_km=[40.0]
-        ).seconds.iloc[0]
-        assert table["speed_km_h"] == pytest.approx(speed, rel=1e-9)
-        saved.append(-table["delta_s"])
-    computed(40.0 * 0.514, "0.005 m2 over 40 km [s]", half_a_digit=0.02).check(saved[0])
-    computed(40.0 * 0.391, "0.005 m2 over 40 km [s]", half_a_digit=0.02).check(saved[1])
+        saved = -seconds_over_distance(-0.005, cda_m2=cda, road=ROAD, distance_km=40.0, power_w=power)
+        computed(40.0 * per_km, "0.005 m2 over 40 km [s]", half_a_digit=0.02).check(float(saved))
