@@ -18,7 +18,9 @@ import numpy as np
 import pytest
 
 from fieldaero.answers.analysis import analyse
-from fieldaero.estimate.joint_fit import FitSettings, JointFit, Segments, joint_fit
+from fieldaero.estimate.joint_fit.fit import JointFit, joint_fit
+from fieldaero.estimate.joint_fit.priors import KnownBefore
+from fieldaero.estimate.joint_fit.segments import Segments
 from fieldaero.simulator import CourseShape, Sensors
 from fieldaero.simulator.sample import SAMPLE_SHEET, make_sample
 from tests.cli.command_line import process
@@ -26,7 +28,7 @@ from tests.estimate.joint_fit.fitted_sessions import BREEZE, CRR, CRR_SD, segmen
 
 pytestmark = pytest.mark.benchmark_only
 
-SETTINGS = FitSettings(crr=CRR, crr_sd=CRR_SD)
+SETTINGS = KnownBefore(crr=CRR, crr_sd=CRR_SD)
 SIZES = pytest.mark.parametrize("laps", [pytest.param(30, id="2.5 h, 30 laps"), pytest.param(120, id="10 h, 120 laps")])
 LEFT_OUT = 3
 

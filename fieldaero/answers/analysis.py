@@ -23,7 +23,7 @@ from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.basics.version import VERSION
 from fieldaero.compare.session_comparison import Estimates, estimate_session
 from fieldaero.estimate.cut_laps import fittable_laps, why_not_fittable
-from fieldaero.estimate.joint_fit import JointFit
+from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.estimate.session import Session, open_session
 from fieldaero.estimate.session_fit import crr_prior_sd
 from fieldaero.run_sheet.sheet import read_run_sheet

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fieldaero.compare.budget import BudgetRow, CommonInput, budget, common_covariance_m4, common_inputs
 from fieldaero.compare.setups import Comparison, LapTable, compare_setups
-from fieldaero.estimate.joint_fit import JointFit
+from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.estimate.joint_fit.input_sensitivities import input_sensitivities
 from fieldaero.estimate.session import Session, SessionLap
 from fieldaero.estimate.session_fit import SessionFit, fit_session

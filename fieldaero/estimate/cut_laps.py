@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.estimate.joint_fit import RoadCells, Segments, road_cells
+from fieldaero.estimate.joint_fit.segments import RoadCells, Segments, road_cells
 from fieldaero.estimate.session import RIDER_HEIGHT_M, Session, SessionLap, SessionRide
 from fieldaero.physics.atmosphere import wind_at_height_m_s
 

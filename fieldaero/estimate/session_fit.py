@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.runs import runs_where
 from fieldaero.estimate.cut_laps import cut_laps, fittable_laps
-from fieldaero.estimate.joint_fit import FitSettings, JointFit, RoadCells, Segments, joint_fit, stray_cells
+from fieldaero.estimate.joint_fit.fit import JointFit, joint_fit
+from fieldaero.estimate.joint_fit.priors import KnownBefore
+from fieldaero.estimate.joint_fit.segments import RoadCells, Segments
+from fieldaero.estimate.joint_fit.stray_cells import stray_cells
 from fieldaero.estimate.session import Session, SessionLap
 from fieldaero.laps.course import Course
 
@@ -106,11 +109,11 @@ def _speeds_tell_crr(segments: Segments, laps: Sequence[SessionLap]) -> bool:
     return any(float(np.max(p) / np.min(p)) >= SPEEDS_APART for p in own)
 
 
-def _settings(session: Session, cells: RoadCells, *, crr_estimated: bool) -> tuple[FitSettings, list[str]]:
+def _settings(session: Session, cells: RoadCells, *, crr_estimated: bool) -> tuple[KnownBefore, list[str]]:
     sheet, course = session.run_sheet, session.course
     warnings: list[str] = []
     # Where the laps have no say, Crr's uncertainty joins that of mass and meter after the fit.
-    settings = FitSettings(crr=sheet.system.crr, crr_sd=crr_prior_sd(session) if crr_estimated else LEAST_CRR_SD)
+    settings = KnownBefore(crr=sheet.system.crr, crr_sd=crr_prior_sd(session) if crr_estimated else LEAST_CRR_SD)
     if not course.closed:
         if sheet.course.height_difference_m is not None:
             settings = replace(

@@ -11,7 +11,7 @@ import pytest
 
 from fieldaero.estimate.cut_laps import cut_laps, fittable_laps, why_not_fittable
 from fieldaero.estimate.energy_balance import energy_balance
-from fieldaero.estimate.joint_fit import Segments
+from fieldaero.estimate.joint_fit.segments import Segments
 from fieldaero.estimate.session import Session
 from fieldaero.rides.ride import Ride
 from fieldaero.simulator import Sensors, SimulatedSession

@@ -29,10 +29,10 @@ from fieldaero.answers.cross_checks.yaw_ridden import RiddenYaw, ridden_yaw
 from fieldaero.answers.lap_rows import segment_yaw_deg
 from fieldaero.answers.rows import YawResult
 from fieldaero.compare.session_comparison import Estimates
-from fieldaero.estimate.joint_fit import JointFit, Segments
-from fieldaero.estimate.joint_fit.equations import Layout, layout, linearise
-from fieldaero.estimate.joint_fit.gauss_newton import Component, advanced
+from fieldaero.estimate.joint_fit.fit import JointFit
+from fieldaero.estimate.joint_fit.gauss_newton import Component, step_to_estimate
 from fieldaero.estimate.joint_fit.likelihood import estimate
+from fieldaero.estimate.joint_fit.segments import Segments
 
 __all__ = ["LEAST_SPREAD_DEG2", "MODEL_ERROR_PER_DEG2", "yaw_result"]
 
@@ -44,6 +44,7 @@ MODEL_ERROR_PER_DEG2 = 0.0004  # as tests/validation/yaw_dependence.py finds it
 LIKELY = 0.01  # share of the weight below which a mean wind is passed over
 STEP = 0.02  # times 1 / spread: about one standard error
 STEPS = 2  # of Newton's method
+REFITS = 2  # the second about where the first has moved wind and drag areas to
 FURTHEST = 0.5  # of the change of drag area over one spread of yaw^2, beyond which there is no top near
 COVERAGE_FACTOR = 2.0
 
@@ -99,13 +100,12 @@ def yaw_result(estimates: Estimates) -> YawResult:
 def _found(estimates: Estimates, yaw: RiddenYaw) -> tuple[float, float] | None:
     """Top of the likelihood of g about the mean of yaw^2, and the standard error; None without a top near."""
     fit = estimates.fit
-    nodes = layout(fit.segments)
     square = np.nan_to_num(segment_yaw_deg(estimates)) ** 2
     square -= float(yaw.weights @ yaw.yaw_deg**2)
     step, g, se = STEP / yaw.spread_deg2, 0.0, 0.0
     for _ in range(STEPS):
         try:
-            low, top, high = (_log_likelihood(g + k * step, square, fit, nodes) for k in (-1, 0, 1))
+            low, top, high = (_log_likelihood(g + k * step, square, fit) for k in (-1, 0, 1))
         except np.linalg.LinAlgError:
             return None
         bend = (low - 2.0 * top + high) / step**2
@@ -118,32 +118,27 @@ def _found(estimates: Estimates, yaw: RiddenYaw) -> tuple[float, float] | None:
     return g, float(np.hypot(se, MODEL_ERROR_PER_DEG2))
 
 
-def _log_likelihood(g: float, square: Floats, fit: JointFit, nodes: Layout) -> float:
+def _log_likelihood(g: float, square: Floats, fit: JointFit) -> float:
     """Restricted log likelihood of g, over the mean winds that the laps hold for likely."""
     scaled = _scaled(fit.segments, 1.0 + g * square)
     best = float(np.max(fit.weights))
     # The weights hold the prior of each mean wind times its likelihood at g = 0.
     logs = [
-        float(np.log(weight)) + component.estimate.objective - _objective(component, scaled, fit, nodes)
-        for component, weight in zip(fit.state, fit.weights, strict=True)
+        float(np.log(weight)) + component.estimate.objective - _objective(component, scaled, fit.theta)
+        for component, weight in zip(fit.components, fit.weights, strict=True)
         if weight > LIKELY * best
     ]
     return float(logsumexp(logs))
 
 
-def _objective(component: Component, scaled: Segments, fit: JointFit, nodes: Layout) -> float:
-    cda, wind = component.cda, component.wind
-    value = 0.0
-    for _ in range(2):  # the second about where the first has moved wind and drag areas to
-        equations = replace(
-            linearise(scaled, nodes, cda_m2=cda, wind_m_s=wind),
-            wind_sensitivity=component.equations.wind_sensitivity,
-        )
-        found = estimate(
-            fit.theta, segments=scaled, nodes=nodes, equations=equations, prior=component.prior, gradient=False
-        )
-        after, _ = advanced(component.mean, found, equations, component.prior, scaled, nodes, cda, wind)
-        cda, wind, value = after.cda, after.wind, found.objective
+def _objective(component: Component, scaled: Segments, theta: Floats) -> float:
+    noise, value = component.problem.equations.wind_sensitivity, 0.0
+    for _ in range(REFITS):
+        problem = replace(component.problem, segments=scaled)
+        problem = problem.moved_to(cda_m2=component.cda_m2, wind_m_s=component.wind_m_s)
+        problem = replace(problem, equations=replace(problem.equations, wind_sensitivity=noise))
+        component, _ = step_to_estimate(problem, estimate(theta, problem))
+        value = component.estimate.objective
     return value
 
 

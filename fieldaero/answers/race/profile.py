@@ -22,7 +22,7 @@ from scipy.interpolate import make_smoothing_spline
 from scipy.ndimage import median_filter
 
 from fieldaero.basics.errors import OutOfRangeError, RideError
-from fieldaero.estimate.joint_fit import JointFit
+from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.laps.course import Course
 from fieldaero.laps.track import track_of
 from fieldaero.physics.earth import SEMI_MAJOR_AXIS_M, LocalFrame

@@ -17,9 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Chain", "factor"]
+from fieldaero.basics.quantities import Floats
 
-Floats = NDArray[np.float64]
+__all__ = ["Chain", "factor"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,54 +85,41 @@ def factor(
 ) -> Chain:
     """Factorise H.
 
-    Parameters
-    ----------
-    blocks
-        T_k, symmetric, shape (K, p, p).
-    link
-        c >= 0: T has -c at [last_k, first_k+1], shape (K - 1,).
-    first, last
-        Two places each in a block.
-    coupling
-        U, shape (K, p, b).
-    border
-        S, shape (b, b).
-
-    Raises
-    ------
-    numpy.linalg.LinAlgError
-        Where H is not positive definite.
+    ``blocks`` are T_k, symmetric, shape (K, p, p); ``link`` is c >= 0, shape (K - 1,): T has -c at
+    [last_k, first_k+1], two places each in a block.  ``coupling`` is U, shape (K, p, b), and ``border``
+    S, shape (b, b).  Raises numpy.linalg.LinAlgError where H is not positive definite.
     """
-    K, p, _ = blocks.shape
+    K = len(blocks)
     inverse = np.empty_like(blocks)
     log_determinant = 0.0
     carried = np.zeros((2, 2))
-    identity = np.eye(p)
     for k in range(K):
         block = blocks[k]
         if k:
             block = block.copy()
             block[np.ix_(first, first)] -= carried
-        lower = np.linalg.cholesky(block)
-        log_determinant += 2.0 * float(np.sum(np.log(np.diagonal(lower))))
-        half = np.linalg.solve(lower, identity)
-        inverse[k] = half.T @ half
+        inverse[k], own = _inverse_and_log_determinant(block)
+        log_determinant += own
         if k < K - 1:
             carried = link[k] ** 2 * inverse[k][np.ix_(last, last)]
     across = _chain_solve(inverse, link, first, last, coupling)
     schur = border - np.tensordot(coupling, across, axes=([0, 1], [0, 1]))
-    lower = np.linalg.cholesky(schur)
-    log_determinant += 2.0 * float(np.sum(np.log(np.diagonal(lower))))
-    half = np.linalg.solve(lower, np.eye(len(schur)))
+    border_inverse, own = _inverse_and_log_determinant(schur)
     return Chain(
         inverse=inverse,
         link=link,
         first=first,
         last=last,
         across=across,
-        border=half.T @ half,
-        log_determinant=log_determinant,
+        border=border_inverse,
+        log_determinant=log_determinant + own,
     )
+
+
+def _inverse_and_log_determinant(positive: Floats) -> tuple[Floats, float]:
+    lower = np.linalg.cholesky(positive)
+    half = np.linalg.solve(lower, np.eye(len(positive)))
+    return half.T @ half, 2.0 * float(np.sum(np.log(np.diagonal(lower))))
 
 
 def _chain_solve(

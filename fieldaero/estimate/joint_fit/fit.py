@@ -17,29 +17,27 @@ Three nested steps:
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fieldaero.estimate.joint_fit.equations import CELLS, CRR, MEAN_EAST, MEAN_NORTH, layout, linearise
-from fieldaero.estimate.joint_fit.gauss_newton import (
-    ROUNDS,
-    ROUNDS_FROM_FORMER,
-    SETTLED_M2,
-    Component,
-    advanced,
-    mixture,
-)
+from fieldaero.basics.quantities import Floats
+from fieldaero.estimate.joint_fit.equations import CELLS, CRR, MEAN_EAST, MEAN_NORTH
+from fieldaero.estimate.joint_fit.gauss_newton import ROUNDS, SETTLED_M2, Component, mixture, step_to_estimate
 from fieldaero.estimate.joint_fit.likelihood import estimate
 from fieldaero.estimate.joint_fit.noise import PARAMETERS, start_values
-from fieldaero.estimate.joint_fit.noise_search import active_parameters, cda_covariance, noise_uncertainty, optimised
-from fieldaero.estimate.joint_fit.priors import FitSettings, mean_wind_sd_m_s, shared_prior
+from fieldaero.estimate.joint_fit.noise_search import cda_covariance, most_likely_noise, noise_uncertainty
+from fieldaero.estimate.joint_fit.priors import KnownBefore, mean_wind_sd_m_s, shared_prior
+from fieldaero.estimate.joint_fit.problem import Problem
 from fieldaero.estimate.joint_fit.segments import Segments
 
-__all__ = ["FitSettings", "JointFit", "joint_fit"]
+__all__ = ["JointFit", "joint_fit"]
 
-Floats = NDArray[np.float64]
+NOISE_SEARCH_STEPS = (18, 8, 5)  # chosen: of the search in each of the first rounds; later ones keep the noise
+ROUNDS_FROM_FORMER = 2  # a former fit of the same laps is next to its end already
+START_CDA_M2 = 0.3  # where the closure of a lap says nothing; chosen
+START_WITHIN_M2 = (0.1, 1.0)  # chosen: a closure beyond is no place to begin
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,14 +49,12 @@ class JointFit:
     cda_m2, covariance_m4
         Drag area of each lap, shape (K,), and their covariance, shape (K, K), for given
         scales of mass, power and speed.
-    crr, crr_se
-        Coefficient of rolling resistance after the fit.
     cell_height_m
         Height gained per cell of road, shape (cells,).
     wind_m_s
         Wind per segment, where the air goes, shape (K, n, 2).
-    mean_wind_m_s
-        Mean wind, shape (2,), and its standard deviations.
+    mean_wind_m_s, mean_wind_sd_m_s
+        East and north, shape (2,).
     residual_m
         What the fit leaves of each segment's energy equation, shape (K, n).
     theta
@@ -67,10 +63,8 @@ class JointFit:
         Their covariance, shape (parameters, parameters); zero for those that play no part.
     covariance_slopes
         Derivative of ``covariance_m4`` by each, shape (parameters, K, K).
-    weights
+    weights, components
         Of the mean winds tried, shape (7,) or fewer.
-    segments
-        What was fitted.
     """
 
     cda_m2: Floats
@@ -87,7 +81,7 @@ class JointFit:
     covariance_slopes: Floats
     weights: Floats
     segments: Segments
-    state: tuple[Component, ...]
+    components: tuple[Component, ...]
 
     @property
     def noise(self) -> dict[str, float]:
@@ -97,64 +91,54 @@ class JointFit:
 
 def joint_fit(
     segments: Segments,
-    settings: FitSettings,
+    known: KnownBefore,
     *,
     theta: Floats | None = None,
     start: JointFit | None = None,
     hyper_uncertainty: bool = True,
 ) -> JointFit:
-    """Fit a session.
+    """Fit K laps cut into segments.
 
-    Parameters
-    ----------
-    segments
-        K laps cut into segments.
-    settings
-        Priors.
-    theta
-        Noise parameters (logs), taken as given; None estimates them.
-    start
-        A former fit of about the same laps: its noise parameters are kept and its winds
-        are where the fit begins, where shapes agree.  How uncertain the noise parameters
-        are is then kept too, which is half of the work.
-    hyper_uncertainty
-        Whether to work out how uncertain the noise parameters are.
-
-    Examples
-    --------
-    See ``tests/joint_fit``.
+    ``theta`` are noise parameters (logs) taken as given; without them they are estimated.  ``start`` is a
+    former fit of about the same laps: its noise parameters are kept and its winds are where the fit begins,
+    where shapes agree.  How uncertain the noise parameters are is then kept too, which is half of the work;
+    ``hyper_uncertainty`` says whether it is worked out at all.
     """
-    nodes = layout(segments)
     given = theta if theta is not None else (start.theta if start is not None else None)
-    wind, cda = segments.expected_wind_m_s.copy(), _closure(segments, settings)
-    local_sd = mean_wind_sd_m_s(settings, start_values() if given is None else given) / np.sqrt(2.0)
-    free = active_parameters(segments)
-    current = start_values() if given is None else given.copy()
     rows = _rows_in(start, segments)
     former = _carried_over(start, rows)
+    cda, wind = _closure(segments, known), segments.expected_wind_m_s
     if former:
-        wind, cda = former[0].wind, former[0].cda
-    centre: Component | None = None
+        cda, wind = former[0].cda_m2, former[0].wind_m_s
+    current = start_values() if given is None else given
+    spread = _half_spread_m_s(known, current)
+    centred = shared_prior(segments, known, mean=np.zeros(2), sd=spread)
+    problem = Problem.about(segments, centred, cda_m2=cda, wind_m_s=wind)
+    searches = NOISE_SEARCH_STEPS if given is None else ()
     for k in range(ROUNDS_FROM_FORMER if former else ROUNDS):
-        equations = linearise(segments, nodes, cda_m2=cda, wind_m_s=wind)
-        prior = shared_prior(segments, settings, mean=np.zeros(2), sd=local_sd)
-        if given is None and k < 3:
-            current = optimised(current, free, segments, nodes, equations, prior, rounds=(18, 8, 5)[k])
-            local_sd = mean_wind_sd_m_s(settings, current) / np.sqrt(2.0)
-            prior = shared_prior(segments, settings, mean=np.zeros(2), sd=local_sd)
-        found = estimate(current, segments=segments, nodes=nodes, equations=equations, prior=prior, gradient=False)
-        centre, moved = advanced(np.zeros(2), found, equations, prior, segments, nodes, cda, wind)
-        cda, wind = centre.cda, centre.wind
-        if moved < SETTLED_M2 and (given is not None or k >= 2):
+        if k:
+            problem = problem.moved_to(cda_m2=cda, wind_m_s=wind)
+        if k < len(searches):
+            current = most_likely_noise(current, problem, steps=searches[k])
+            spread = _half_spread_m_s(known, current)
+            problem = replace(problem, prior=shared_prior(segments, known, mean=np.zeros(2), sd=spread))
+        centre, moved = step_to_estimate(problem, estimate(current, problem))
+        cda, wind = centre.cda_m2, centre.wind_m_s
+        if moved < SETTLED_M2 and k >= len(searches) - 1:
             break
-    assert centre is not None
-    components, weights = mixture(centre, current, segments, nodes, settings, local_sd, former)
+    components, weights = mixture(centre, current, known, spread_sd_m_s=spread, former=former)
     uncertainty = None
-    if theta is None and start is not None and rows is not None and np.any(start.theta_covariance):
-        uncertainty = start.theta_covariance, start.covariance_slopes[:, rows][:, :, rows]
-    elif hyper_uncertainty:
-        uncertainty = noise_uncertainty(current, free, components[0], segments, nodes)
-    return _outcome(components, weights, current, segments, uncertainty if hyper_uncertainty else None)
+    if hyper_uncertainty:
+        if theta is None and start is not None and rows is not None and np.any(start.theta_covariance):
+            uncertainty = start.theta_covariance, start.covariance_slopes[:, rows][:, :, rows]
+        else:
+            uncertainty = noise_uncertainty(current, centre.problem)
+    return _outcome(components, weights, current, uncertainty)
+
+
+def _half_spread_m_s(known: KnownBefore, theta: Floats) -> float:
+    """Half of the mean wind's variance, as a standard deviation: each mean wind tried has it about itself."""
+    return mean_wind_sd_m_s(known, theta) / float(np.sqrt(2.0))
 
 
 def _rows_in(start: JointFit | None, segments: Segments) -> list[int] | None:
@@ -170,62 +154,58 @@ def _carried_over(start: JointFit | None, rows: list[int] | None) -> tuple[Compo
     """Linearisations of a former fit for the laps at hand, empty where there are none."""
     if start is None or rows is None:
         return ()
-    return tuple(replace(c, cda=c.cda[rows], wind=c.wind[rows]) for c in start.state)
+    return tuple(replace(c, cda_m2=c.cda_m2[rows], wind_m_s=c.wind_m_s[rows]) for c in start.components)
 
 
-def _closure(segments: Segments, settings: FitSettings) -> Floats:
-    rest = segments.base_m - settings.crr * segments.roll_m
+def _closure(segments: Segments, known: KnownBefore) -> Floats:
+    """Drag area that closes each lap in still air, to begin with, shape (K,)."""
+    rest = segments.base_m - known.crr * segments.roll_m
     fine = segments.unknown_s <= 0.0
     share = np.sum(np.where(fine, segments.roll_m, 0.0), axis=1) / np.sum(segments.roll_m, axis=1)
-    cda = (np.sum(np.where(fine, rest, 0.0), axis=1) - settings.height_gain_m * share) / np.sum(
+    cda = (np.sum(np.where(fine, rest, 0.0), axis=1) - known.height_gain_m * share) / np.sum(
         np.where(fine, segments.still_air_m_per_m2, 0.0), axis=1
     )
-    return np.asarray(np.clip(np.nan_to_num(cda, nan=0.3), 0.1, 1.0))
+    return np.asarray(np.clip(np.nan_to_num(cda, nan=START_CDA_M2), *START_WITHIN_M2))
 
 
 def _outcome(
-    components: list[Component],
-    weights: Floats,
-    theta: Floats,
-    segments: Segments,
-    uncertainty: tuple[Floats, Floats] | None,
+    components: list[Component], weights: Floats, theta: Floats, uncertainty: tuple[Floats, Floats] | None
 ) -> JointFit:
-    def mixed(values: list[Floats]) -> Floats:
-        return np.asarray(np.tensordot(weights, np.array(values), axes=1))
-
-    cda = mixed([c.estimate.local[:, -1] for c in components])
-    covariances, shared_variance = zip(*(cda_covariance(c.estimate) for c in components), strict=True)
-    away = np.array([c.estimate.local[:, -1] - cda for c in components])
-    covariance = mixed(list(covariances)) + np.einsum("c,ci,cj->ij", weights, away, away)
-    shared = mixed([c.estimate.shared for c in components])
-    apart = np.array([c.estimate.shared[:CELLS] - shared[:CELLS] for c in components])
-    variance = mixed(list(shared_variance)) + weights @ apart**2
-    n = segments.per_lap
+    segments = components[0].problem.segments
     best = components[int(np.argmax(weights))]
-    theta_covariance, slopes = uncertainty or (
-        np.zeros((len(theta), len(theta))),
-        np.zeros((len(theta), len(cda), len(cda))),
-    )
-    wind = mixed([c.wind for c in components])
+
+    def mixed(values: Iterable[Floats]) -> Floats:
+        return np.asarray(np.tensordot(weights, np.array(list(values)), axes=1))
+
+    cda = mixed(c.estimate.local[:, -1] for c in components)
+    covariances, shared_variances = zip(*(cda_covariance(c.estimate) for c in components), strict=True)
+    away = np.array([c.estimate.local[:, -1] - cda for c in components])
+    covariance = mixed(covariances) + np.einsum("c,ci,cj->ij", weights, away, away)
+    shared = mixed(c.estimate.shared for c in components)
+    apart = np.array([c.estimate.shared[:CELLS] - shared[:CELLS] for c in components])
+    sd = np.sqrt(mixed(shared_variances) + weights @ apart**2)
+    if uncertainty is None:
+        uncertainty = np.zeros((len(theta), len(theta))), np.zeros((len(theta), len(cda), len(cda)))
     return JointFit(
         cda_m2=cda,
         covariance_m4=(covariance + covariance.T) / 2.0,
         crr=float(shared[CRR]),
-        crr_se=float(np.sqrt(variance[CRR])),
+        crr_se=float(sd[CRR]),
         cell_height_m=shared[CELLS : CELLS + segments.per_lap],
-        wind_m_s=wind,
+        wind_m_s=mixed(c.wind_m_s for c in components),
         mean_wind_m_s=np.mean(segments.expected_wind_m_s, axis=(0, 1)) + shared[[MEAN_EAST, MEAN_NORTH]],
-        mean_wind_sd_m_s=np.sqrt(variance[[MEAN_EAST, MEAN_NORTH]]),
-        residual_m=_residual(best)[:, :n],
+        mean_wind_sd_m_s=sd[[MEAN_EAST, MEAN_NORTH]],
+        residual_m=_residual(best)[:, : segments.per_lap],
         theta=theta,
-        theta_covariance=theta_covariance,
-        covariance_slopes=slopes,
+        theta_covariance=uncertainty[0],
+        covariance_slopes=uncertainty[1],
         weights=weights,
         segments=segments,
-        state=tuple(components),
+        components=tuple(components),
     )
 
 
 def _residual(c: Component) -> Floats:
-    fitted = (c.equations.local @ c.estimate.local[:, :, None])[:, :, 0] + c.equations.shared @ c.estimate.shared
-    return np.asarray(c.equations.right - fitted)
+    equations = c.problem.equations
+    fitted = (equations.local @ c.estimate.local[:, :, None])[:, :, 0] + equations.shared @ c.estimate.shared
+    return np.asarray(equations.right - fitted)

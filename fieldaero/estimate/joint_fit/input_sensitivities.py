@@ -18,14 +18,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.joint_fit.equations import CRR
 from fieldaero.estimate.joint_fit.fit import JointFit
 
 __all__ = ["InputSensitivities", "input_sensitivities"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,15 +41,9 @@ class InputSensitivities:
 
 
 def input_sensitivities(fit: JointFit) -> InputSensitivities:
-    """Work out the sensitivities at the most likely of the fit's linearisations.
-
-    Examples
-    --------
-    Air twice as dense would mean half the drag area, and the slope at the start is minus the drag area itself;
-    ``tests/joint_fit/test_inputs.py`` checks each against a changed input.
-    """
-    component = fit.state[int(np.argmax(fit.weights))]
-    found, equations, segments = component.estimate, component.equations, fit.segments
+    """Work out the sensitivities at the most likely of the fit's linearisations."""
+    component = fit.components[int(np.argmax(fit.weights))]
+    found, equations, segments = component.estimate, component.problem.equations, fit.segments
     own, shared = found.whitened
     n = segments.per_lap
     cda = found.local[:, -1]

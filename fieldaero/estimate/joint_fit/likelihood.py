@@ -16,45 +16,19 @@ and needs only those blocks of H^-1 that belong to one lap.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.joint_fit.block_tridiagonal import Chain, factor
-from fieldaero.estimate.joint_fit.equations import CELLS, Equations, Layout
+from fieldaero.estimate.joint_fit.equations import CELLS, WindNodes
 from fieldaero.estimate.joint_fit.noise import PARAMETERS, SLOW_S, SLOW_SD, NoisePart, lap_covariance, prior_penalty
-from fieldaero.estimate.joint_fit.segments import Segments
+from fieldaero.estimate.joint_fit.problem import Problem
 
-__all__ = ["Estimate", "SharedPrior", "estimate"]
-
-Floats = NDArray[np.float64]
+__all__ = ["Estimate", "estimate"]
 
 SLOPE_STEP = 1e-5  # of a log parameter, for the slow wind's slopes by differences of its own small matrices
-
-
-@dataclass(frozen=True, kw_only=True)
-class SharedPrior:
-    """Normal priors of the first shared unknowns, and what is known of the road's total height gain.
-
-    Attributes
-    ----------
-    mean, sd
-        Of mean wind east and north (departure from the expected one) [m/s], Crr, scale
-        error of the air speed; shape (4,).
-    braking_mean, braking_sd
-        Of the height lost per metre under the brakes.
-    precision, information
-        Further knowledge of the cells' heights: precision matrix, shape (cells, cells), and
-        precision times mean, shape (cells,).
-    """
-
-    mean: Floats
-    sd: Floats
-    braking_mean: float
-    braking_sd: float
-    precision: Floats
-    information: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +40,7 @@ class Estimate:
     objective
         L with the parameters' prior [nats].
     gradient
-        By the log parameters, shape (parameters,); zeros where not asked for.
+        By the log parameters, shape (parameters,); that of their prior alone where not asked for.
     local, shared
         Estimates, shapes (K, p) and (b,).
     chain
@@ -86,38 +60,15 @@ class Estimate:
     whitened: tuple[Floats, Floats]
 
 
-def estimate(
-    theta: Floats,
-    *,
-    segments: Segments,
-    nodes: Layout,
-    equations: Equations,
-    prior: SharedPrior,
-    gradient: bool,
-) -> Estimate:
+def estimate(theta: Floats, problem: Problem, *, gradient: bool = False) -> Estimate:
     """Solve for all unknowns at noise parameters ``theta`` (logs), shape (parameters,).
 
     ``gradient`` asks for the objective's slope by each of them too, which doubles the work.
-
-    Raises
-    ------
-    numpy.linalg.LinAlgError
-        Where the equations do not determine the unknowns.
+    Raises numpy.linalg.LinAlgError where the equations do not determine the unknowns.
     """
-    K = equations.local.shape[0]
-    m = nodes.nodes
-    R, parts = lap_covariance(
-        theta,
-        duration_s=segments.duration_s,
-        middle_s=segments.middle_s,
-        braked_s=segments.braked_s,
-        unknown_s=segments.unknown_s,
-        wind_sensitivity=equations.wind_sensitivity,
-        air_speed_sensitivity=equations.air_speed_sensitivity,
-        air_speed_known=equations.air_speed_known,
-        shift_sensitivity=equations.shift_sensitivity,
-        derivatives=gradient,
-    )
+    equations, nodes, prior = problem.equations, problem.nodes, problem.prior
+    K, m = problem.segments.laps, nodes.count
+    R, parts = lap_covariance(theta, problem.segments, equations, derivatives=gradient)
     lower = np.linalg.cholesky(R)
     log_R = 2.0 * float(np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2))))
     R_inv: Floats = np.asarray(np.linalg.inv(R), dtype=np.float64)
@@ -137,40 +88,38 @@ def estimate(
     weight = 1.0 / prior.sd**2
     border[np.arange(CELLS), np.arange(CELLS)] += weight
     right_shared[:CELLS] += weight * prior.mean
-    beyond = CELLS + len(prior.information)
-    border[CELLS:beyond, CELLS:beyond] += prior.precision
-    right_shared[CELLS:beyond] += prior.information
+    beyond = CELLS + len(prior.height_information)
+    border[CELLS:beyond, CELLS:beyond] += prior.height_precision
+    right_shared[CELLS:beyond] += prior.height_information
     places = np.arange(beyond, len(border))
-    border[places, places] += 1.0 / prior.braking_sd**2
-    right_shared[places] += prior.braking_mean / prior.braking_sd**2
+    border[places, places] += 1.0 / prior.braking_sd_m_per_m**2
+    right_shared[places] += prior.braking_mean_m_per_m / prior.braking_sd_m_per_m**2
 
     first, last = np.array([0, m]), np.array([m - 1, 2 * m - 1])
     chain = factor(blocks=blocks, link=link, first=first, last=last, coupling=coupling, border=border)
     x, z = (part[..., 0] for part in chain.solve(right_local[:, :, None], right_shared[:, None]))
-    known = float(weight @ prior.mean**2) + len(places) * (prior.braking_mean / prior.braking_sd) ** 2
+    known = float(weight @ prior.mean**2) + len(places) * (prior.braking_mean_m_per_m / prior.braking_sd_m_per_m) ** 2
     quadratic = yy + known - float(np.sum(right_local * x)) - float(right_shared @ z)
     penalty, penalty_slope = prior_penalty(theta)
     objective = 0.5 * (log_R - log_Q + chain.log_determinant + quadratic) + penalty
     residual = y - (A @ x[:, :, None])[:, :, 0] - S @ z
     u = (R_inv @ residual[:, :, None])[:, :, 0]
-    slope = penalty_slope
-    if gradient:
-        slope = slope + _slope(theta, parts, R_inv, own, all_, u, chain, nodes, x)
-    return Estimate(
+    found = Estimate(
         objective=objective,
-        gradient=slope,
+        gradient=penalty_slope,
         local=x,
         shared=z,
         chain=chain,
         weighted_residual=u,
         whitened=(own, all_),
     )
+    return replace(found, gradient=penalty_slope + _slope(theta, parts, R_inv, found, nodes)) if gradient else found
 
 
-def _slow_wind_precision(nodes: Layout, theta: Floats, K: int) -> tuple[Floats, Floats, float]:
+def _slow_wind_precision(nodes: WindNodes, theta: Floats, K: int) -> tuple[Floats, Floats, float]:
     """Diagonal blocks of one component, shape (K, m, m), the links (K - 1,), and log|Q| of both components."""
     sigma, tau = (float(np.exp(theta[i])) for i in (SLOW_SD, SLOW_S))
-    m = nodes.nodes
+    m = nodes.count
     phi = np.exp(-nodes.step_s / tau)
     psi = np.exp(-nodes.gap_s / tau)
     inside, between = 1.0 / (1.0 - phi**2), 1.0 / (1.0 - psi**2)
@@ -186,17 +135,10 @@ def _slow_wind_precision(nodes: Layout, theta: Floats, K: int) -> tuple[Floats, 
     return Q / sigma**2, psi * between / sigma**2, 2.0 * log_Q
 
 
-def _slope(
-    theta: Floats,
-    parts: tuple[NoisePart, ...],
-    R_inv: Floats,
-    own: Floats,
-    all_: Floats,
-    u: Floats,
-    chain: Chain,
-    nodes: Layout,
-    x: Floats,
-) -> Floats:
+def _slope(theta: Floats, parts: tuple[NoisePart, ...], R_inv: Floats, found: Estimate, nodes: WindNodes) -> Floats:
+    """Slope of L without the parameters' prior, by each of them."""
+    chain, x, u = found.chain, found.local, found.weighted_residual
+    own, all_ = found.whitened
     slope = np.zeros(len(PARAMETERS))
     diagonal, links = chain.selected_inverse()
     own_rows = np.swapaxes(own, 1, 2)
@@ -206,7 +148,7 @@ def _slope(
     for part in parts:
         slope[part.parameter] += 0.5 * float(np.sum(M * part.derivative))
     # Second moments of the slow wind given the data: at the nodes of a lap, and across from one lap to the next.
-    m, spread = nodes.nodes, np.swapaxes(chain.across, 1, 2)
+    m, spread = nodes.count, np.swapaxes(chain.across, 1, 2)
     at_nodes, across = np.zeros((len(x), m, m)), np.zeros(len(x) - 1)
     for i, o in enumerate((0, m)):
         d = slice(o, o + m)

@@ -23,15 +23,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from fieldaero.basics.quantities import Floats
+from fieldaero.estimate.joint_fit.equations import Equations
+from fieldaero.estimate.joint_fit.segments import Segments
 
 __all__ = ["PARAMETERS", "NoisePart", "Parameter", "lap_covariance", "prior_penalty", "start_values"]
 
-Floats = NDArray[np.float64]
-
-UNKNOWN_VARIANCE_M2 = 1e4
+UNKNOWN_VARIANCE_M2 = 1e4  # a hundred metres, or m/s: next to nothing is learnt from such a row
 SHIFT_SD_M = 2.0  # of where satellites see the line crossed; common practice, no source
 AIR_SD_OVER_S = 5.0  # the air speed's parameter is the error of a mean over so many seconds
+GUST_S_STEP = 1e-3  # of the log, for the slope of the covariance by differences
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,8 +73,9 @@ def start_values() -> Floats:
 
 def prior_penalty(theta: Floats) -> tuple[float, Floats]:
     """Minus log prior of the log parameters, shape (parameters,), and its gradient of that shape."""
-    away = (theta - start_values()) / np.array([p.log_sd for p in PARAMETERS])
-    return 0.5 * float(away @ away), away / np.array([p.log_sd for p in PARAMETERS])
+    sd = np.array([p.log_sd for p in PARAMETERS])
+    away = (theta - start_values()) / sd
+    return 0.5 * float(away @ away), away / sd
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,90 +100,48 @@ def _gust_correlation(middle_s: Floats, duration_s: Floats, tau: float) -> Float
 
 
 def lap_covariance(
-    theta: Floats,
-    *,
-    duration_s: Floats,
-    middle_s: Floats,
-    braked_s: Floats,
-    unknown_s: Floats,
-    wind_sensitivity: Floats,
-    air_speed_sensitivity: Floats | None,
-    air_speed_known: NDArray[np.bool_] | None,
-    shift_sensitivity: Floats,
-    derivatives: bool,
+    theta: Floats, segments: Segments, equations: Equations, *, derivatives: bool
 ) -> tuple[Floats, tuple[NoisePart, ...]]:
-    """Covariance of a lap's equations: n of energy, then n of air speed where there are any.
+    """Covariance of each lap's equations, shape (K, r, r), at noise parameters ``theta`` (logs).
 
-    Parameters
-    ----------
-    theta
-        Logs of :data:`PARAMETERS`.
-    duration_s, middle_s, braked_s, unknown_s
-        Shape (K, n).
-    wind_sensitivity
-        Change of the energy equation [m] per m/s of wind along the travel, shape (K, n).
-    air_speed_sensitivity
-        Change of the air speed [m/s] per m/s of the same wind, shape (K, n), or None.
-    air_speed_known
-        Where the air speed was recorded.
-    shift_sensitivity
-        Change of a lap's energy equations per metre of shift along the road [m/m], shape (n,).
-    derivatives
-        Whether to give the derivatives by the logs too.
-
-    Returns
-    -------
-    Covariance, shape (K, n, n) or (K, 2 n, 2 n), and its parts.
+    With ``derivatives`` it comes with its parts by each parameter that plays one.
     """
     value = np.exp(theta)
-    K, n = duration_s.shape
-    both = air_speed_sensitivity is not None
-    rows = 2 * n if both else n
-    gain = wind_sensitivity
-    if air_speed_sensitivity is not None:
-        gain = np.concatenate([wind_sensitivity, air_speed_sensitivity], axis=1)
+    duration, gain = segments.duration_s, equations.wind_sensitivity
+    (K, n), rows = duration.shape, gain.shape[1]
+    j = np.arange(n)
 
     def gusts(tau: float) -> Floats:
-        correlation = _gust_correlation(middle_s, duration_s, tau)
-        if both:
-            correlation = np.tile(correlation, (1, 2, 2))
+        correlation = np.tile(_gust_correlation(segments.middle_s, duration, tau), (1, rows // n, rows // n))
         return np.asarray(value[GUST_SD] ** 2 * correlation * gain[:, :, None] * gain[:, None, :])
 
-    def diagonal(values: Floats) -> Floats:
+    def diagonal(values: Floats, first: int = 0) -> Floats:
         out = np.zeros((K, rows, rows))
-        j = np.arange(values.shape[1])
-        out[:, j, j] = values
+        out[:, first + j, first + j] = values
         return out
 
     gust = gusts(value[GUST_S])
-    level = np.zeros((K, rows, rows))
-    j = np.arange(n)
-    level[:, j, j] = 2.0
+    level = diagonal(np.full((K, n), 2.0))
     level[:, j[:-1], j[1:]] = level[:, j[1:], j[:-1]] = -1.0
     level *= value[LEVEL_SD] ** 2
-    power = diagonal(value[POWER_SD] ** 2 * duration_s)
-    brake = diagonal(value[BRAKE_SD] ** 2 * braked_s)
-    total = gust + level + power + brake + diagonal(np.where(unknown_s > 0.0, UNKNOWN_VARIANCE_M2, 0.0))
-    total[:, :n, :n] += SHIFT_SD_M**2 * np.outer(shift_sensitivity, shift_sensitivity)
+    power = diagonal(value[POWER_SD] ** 2 * duration)
+    brake = diagonal(value[BRAKE_SD] ** 2 * segments.braked_s)
+    total = gust + level + power + brake + diagonal(np.where(segments.unknown_s > 0.0, UNKNOWN_VARIANCE_M2, 0.0))
+    total[:, :n, :n] += SHIFT_SD_M**2 * np.outer(equations.shift_sensitivity, equations.shift_sensitivity)
     air = None
-    if both:
-        assert air_speed_known is not None
-        air = np.zeros((K, rows, rows))
-        air[:, n + j, n + j] = value[AIR_SD] ** 2 * AIR_SD_OVER_S / duration_s
-        missing = np.zeros((K, rows, rows))
-        missing[:, n + j, n + j] = np.where(air_speed_known, 0.0, UNKNOWN_VARIANCE_M2)
-        total = total + air + missing
+    if equations.air_speed_known is not None:
+        air = diagonal(value[AIR_SD] ** 2 * AIR_SD_OVER_S / duration, first=n)
+        total = total + air + diagonal(np.where(equations.air_speed_known, 0.0, UNKNOWN_VARIANCE_M2), first=n)
     if not derivatives:
         return total, ()
-    step = 1e-3
-    by_tau = (gusts(value[GUST_S] * np.exp(step)) - gusts(value[GUST_S] * np.exp(-step))) / (2.0 * step)
+    ahead, behind = (gusts(value[GUST_S] * np.exp(sign * GUST_S_STEP)) for sign in (1.0, -1.0))
     parts = [
         NoisePart(parameter=GUST_SD, derivative=2.0 * gust),
-        NoisePart(parameter=GUST_S, derivative=by_tau),
+        NoisePart(parameter=GUST_S, derivative=(ahead - behind) / (2.0 * GUST_S_STEP)),
         NoisePart(parameter=LEVEL_SD, derivative=2.0 * level),
         NoisePart(parameter=POWER_SD, derivative=2.0 * power),
     ]
-    if np.any(braked_s > 0.0):
+    if np.any(segments.braked_s > 0.0):
         parts.append(NoisePart(parameter=BRAKE_SD, derivative=2.0 * brake))
     if air is not None:
         parts.append(NoisePart(parameter=AIR_SD, derivative=2.0 * air))

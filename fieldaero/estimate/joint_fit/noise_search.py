@@ -6,15 +6,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from fieldaero.estimate.joint_fit.equations import CELLS, Equations, Layout
-from fieldaero.estimate.joint_fit.gauss_newton import Component
-from fieldaero.estimate.joint_fit.likelihood import Estimate, SharedPrior, estimate
+from fieldaero.basics.quantities import Floats
+from fieldaero.estimate.joint_fit.equations import CELLS
+from fieldaero.estimate.joint_fit.likelihood import Estimate, estimate
 from fieldaero.estimate.joint_fit.noise import AIR_SD, BRAKE_SD, PARAMETERS
+from fieldaero.estimate.joint_fit.problem import Problem
 from fieldaero.estimate.joint_fit.segments import Segments
 
-__all__ = ["active_parameters", "cda_covariance", "noise_uncertainty", "optimised"]
+__all__ = ["active_parameters", "cda_covariance", "most_likely_noise", "noise_uncertainty"]
 
-Floats = NDArray[np.float64]
+SEARCH_TOLERANCE = 1e-6  # of the objective, relative
+NO_SOLUTION = 1e12  # objective where the equations cannot be solved: the search turns back
+LOG_STEP = 0.05  # chosen: of a log parameter, for the slopes of gradient and covariance by differences
 
 
 def active_parameters(segments: Segments) -> NDArray[np.intp]:
@@ -30,46 +33,27 @@ def active_parameters(segments: Segments) -> NDArray[np.intp]:
     return np.array([i for i in range(len(PARAMETERS)) if i not in off], dtype=np.intp)
 
 
-def optimised(
-    theta: Floats,
-    free: NDArray[np.intp],
-    segments: Segments,
-    nodes: Layout,
-    equations: Equations,
-    prior: SharedPrior,
-    *,
-    rounds: int,
-) -> Floats:
-    """Search the restricted likelihood's maximum over some parameters.
-
-    Parameters
-    ----------
-    theta
-        Where the search begins (logs), shape (parameters,).
-    free
-        Indices of the parameters that are moved.
-    segments, nodes, equations, prior
-        What is fitted, at one point of linearisation.
-    rounds
-        Steps of the search at most.
-
-    Returns
-    -------
-    The best parameters found (logs), shape (parameters,).
-    """
+def most_likely_noise(theta: Floats, problem: Problem, *, steps: int) -> Floats:
+    """Search the restricted likelihood's maximum from ``theta`` (logs), shape (parameters,), in ``steps`` at most."""
+    free = active_parameters(problem.segments)
 
     def value(part: Floats) -> tuple[float, Floats]:
         full = theta.copy()
         full[free] = part
         try:
-            found = estimate(full, segments=segments, nodes=nodes, equations=equations, prior=prior, gradient=True)
+            found = estimate(full, problem, gradient=True)
         except np.linalg.LinAlgError:
-            return 1e12, np.zeros(len(free))
+            return NO_SOLUTION, np.zeros(len(free))
         return found.objective, found.gradient[free]
 
     bounds = [(np.log(PARAMETERS[i].low), np.log(PARAMETERS[i].high)) for i in free]
     best = minimize(
-        value, theta[free], jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": rounds, "ftol": 1e-6}
+        value,
+        theta[free],
+        jac=True,
+        method="L-BFGS-B",
+        bounds=bounds,
+        options={"maxiter": steps, "ftol": SEARCH_TOLERANCE},
     )
     out = theta.copy()
     out[free] = best.x
@@ -85,46 +69,20 @@ def cda_covariance(found: Estimate) -> tuple[Floats, Floats]:
     return x[:, -1, :], np.diagonal(found.chain.border)[:CELLS]
 
 
-def noise_uncertainty(
-    theta: Floats, free: NDArray[np.intp], centre: Component, segments: Segments, nodes: Layout
-) -> tuple[Floats, Floats]:
+def noise_uncertainty(theta: Floats, problem: Problem) -> tuple[Floats, Floats]:
     """Return how uncertain the noise parameters are, and what that does to the drag areas' covariance.
 
-    Parameters
-    ----------
-    theta
-        Noise parameters (logs), shape (parameters,).
-    free
-        Indices of those that were estimated.
-    centre, segments, nodes
-        The fit at them.
-
-    Returns
-    -------
-    Covariance of the logs, shape (parameters, parameters), zero for those not free, and the
-    derivative of the drag areas' covariance by each [m4], shape (parameters, K, K).
+    First the covariance of the logs, shape (parameters, parameters), zero for those that play no part;
+    then the derivative of the drag areas' covariance by each [m4], shape (parameters, K, K).
     """
-    step = 0.05
-    K = segments.laps
+    free, K = active_parameters(problem.segments), problem.segments.laps
     hessian = np.zeros((len(free), len(free)))
     slopes = np.zeros((len(theta), K, K))
     for a, i in enumerate(free):
-        sides = []
-        for sign in (1.0, -1.0):
-            shifted = theta.copy()
-            shifted[i] += sign * step
-            sides.append(
-                estimate(
-                    shifted,
-                    segments=segments,
-                    nodes=nodes,
-                    equations=centre.equations,
-                    prior=centre.prior,
-                    gradient=True,
-                )
-            )
-        hessian[a] = (sides[0].gradient - sides[1].gradient)[free] / (2.0 * step)
-        slopes[i] = (cda_covariance(sides[0])[0] - cda_covariance(sides[1])[0]) / (2.0 * step)
+        step = LOG_STEP * np.eye(len(theta))[i]
+        ahead, behind = (estimate(theta + sign * step, problem, gradient=True) for sign in (1.0, -1.0))
+        hessian[a] = (ahead.gradient - behind.gradient)[free] / (2.0 * LOG_STEP)
+        slopes[i] = (cda_covariance(ahead)[0] - cda_covariance(behind)[0]) / (2.0 * LOG_STEP)
     hessian = (hessian + hessian.T) / 2.0
     values, vectors = np.linalg.eigh(hessian)
     # Where the likelihood is flat or bent the wrong way at a bound, the prior alone says how uncertain it is.

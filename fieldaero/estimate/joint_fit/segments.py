@@ -4,8 +4,8 @@ A cell is a stretch of road of about 5 s riding.  Every lap is cut at the same c
 edges, so that the height a cell gains is one unknown that all laps share and the
 shape of the road inside a cell does not matter.  On a road ridden there and back
 the edges lie symmetric about the turns, so that each cell has its twin in the other
-direction, which gains the opposite height but for what the two sides of a road and
-a metre or two of position make.
+direction.  The twin gains the opposite height, but for the two sides of the road and
+a metre or two of position.
 
 Per lap and segment the energy balance gives one equation,
 
@@ -23,11 +23,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
+
 __all__ = ["RoadCells", "Segments", "road_cells"]
 
-Floats = NDArray[np.float64]
-
 SHORTEST_CELL = 1e-6  # of a lap's length: edges closer than this are one
+MOST_HAVE_AIR_SPEED = 0.5  # share of segments beyond which a recorded air speed takes part; chosen
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,19 +59,8 @@ class RoadCells:
 
 
 def road_cells(*, length_m: float, segments: int, turn_position_m: float | None = None) -> RoadCells:
-    """Cut a lap into cells of equal length.
+    """Cut a lap into about so many cells of equal length, symmetric about the first turn of a road there and back.
 
-    Parameters
-    ----------
-    length_m
-        Length of the lap.
-    segments
-        About how many cells, at least 1.
-    turn_position_m
-        Position of the first turn of a road ridden there and back; None for any other course.
-
-    Examples
-    --------
     >>> cells = road_cells(length_m=400.0, segments=4, turn_position_m=100.0)
     >>> cells.edge_m.tolist(), cells.twins.tolist()
     ([0.0, 100.0, 200.0, 300.0, 400.0], [[1.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 1.0]])
@@ -94,29 +84,26 @@ def road_cells(*, length_m: float, segments: int, turn_position_m: float | None 
 
 @dataclass(frozen=True, kw_only=True)
 class Segments:
-    """What the joint fit knows of K laps cut into n segments each.
+    """What the joint fit knows of K laps cut into n segments each; shape (K, n) unless said otherwise.
 
     Attributes
     ----------
-    cells
-        How the road was cut, alike for all laps.
-    base_m, still_air_m_per_m2, roll_m
-        Energy base, A, and rolling distance, shape (K, n).
-    wind_first, wind_second
-        B [s/m * m/m2], shape (K, n, 2), east and north, and C [s2/m2 * m/m2], shape (K, n).
+    still_air_m_per_m2, wind_first, wind_second
+        A; B [s/m * m/m2], shape (K, n, 2), east and north; C [s2/m2 * m/m2].
+    roll_m
+        Rolling distance.
     work_m, kinetic_m
-        Rider's work and gain of kinetic energy over m g, shape (K, n).
-    duration_s, middle_s
-        Duration, and middle on the session's clock, shape (K, n).
-    speed_m_s, heading
-        Mean speed, shape (K, n); unit vector of travel east, north, shape (K, n, 2),
-        zero where unknown.
+        Rider's work less bearings, and gain of kinetic energy, over m g; ``base_m`` is their difference.
+    middle_s
+        Middle on the session's clock.
+    heading
+        Unit vector of travel east, north, shape (K, n, 2), zero where unknown.
     braked_s, braked_m, unknown_s
-        Time and way under the brakes, and time without a balance, shape (K, n).
+        Time and way under the brakes, and time without a balance.
     start_s, end_s
         Of the laps on the session's clock, shape (K,).
     air_speed_m_s
-        Mean recorded air speed, NaN where there is none, shape (K, n).
+        Mean recorded air speed, NaN where there is none.
     expected_wind_m_s
         Wind expected from the weather at rider height, where the air goes, shape (K, n, 2);
         0 where none was observed.
@@ -155,4 +142,9 @@ class Segments:
     @property
     def has_air_speed(self) -> bool:
         """Whether most segments have an air speed."""
-        return bool(np.mean(np.isfinite(self.air_speed_m_s)) > 0.5)
+        return bool(np.mean(np.isfinite(self.air_speed_m_s)) > MOST_HAVE_AIR_SPEED)
+
+    @property
+    def braked_cells(self) -> NDArray[np.intp]:
+        """Cells where anybody braked."""
+        return np.flatnonzero(np.any(self.braked_s > 0.0, axis=0))

@@ -22,24 +22,12 @@ NORMAL_SD_PER_MAD = 1.4826
 
 
 def stray_cells(segments: Segments, *, crr: float) -> NDArray[np.bool_]:
-    """Find the cells in which a lap lies far from the other laps.
+    """Find the cells in which a lap lies far from the other laps, shape (K, n).
 
-    Parameters
-    ----------
-    segments
-        K laps cut into n segments.
-    crr
-        Coefficient of rolling resistance; it matters little.
-
-    Returns
-    -------
-    Shape (K, n).  Braked and unknown cells are not among them, being known for what they are.
-
-    Notes
-    -----
-    The height that each lap gains in each cell, with one drag area for all and still air, against the
+    Compared is the height that each lap gains in each cell, with one drag area for all and still air, against the
     median over laps.  It is far when it is :data:`FAR_SD` robust standard deviations away,
-    whichever is larger: that of all cells together, or that of the place.
+    whichever is larger: that of all cells together, or that of the place.  Braked and unknown cells are not
+    among them: they are known for what they are.  ``crr`` matters little.
     """
     known = (segments.unknown_s <= 0.0) & (segments.braked_s <= 0.0)
     if segments.laps < LEAST_LAPS or not known.any():

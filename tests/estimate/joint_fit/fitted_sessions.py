@@ -12,7 +12,9 @@ import pandas as pd
 
 from fieldaero.compare.session_comparison import Estimates, estimate_session
 from fieldaero.estimate.cut_laps import cut_laps, fittable_laps
-from fieldaero.estimate.joint_fit import FitSettings, JointFit, Segments, joint_fit
+from fieldaero.estimate.joint_fit.fit import JointFit, joint_fit
+from fieldaero.estimate.joint_fit.priors import KnownBefore
+from fieldaero.estimate.joint_fit.segments import Segments
 from fieldaero.estimate.session import Session, session_of
 from fieldaero.run_sheet.sheet import run_sheet_from_text
 from fieldaero.simulator import Scenario, SimulatedSession, Wind, simulate_session
@@ -91,7 +93,7 @@ def fitted(seed: int, **changes) -> JointFit:
 
 
 def fit_of(segments: Segments, *, start: JointFit | None = None, theta: np.ndarray | None = None, **known) -> JointFit:
-    settings = FitSettings(**({"crr": CRR, "crr_sd": CRR_SD} | known))
+    settings = KnownBefore(**({"crr": CRR, "crr_sd": CRR_SD} | known))
     return joint_fit(segments, settings, start=start, theta=theta, hyper_uncertainty=False)
 
 

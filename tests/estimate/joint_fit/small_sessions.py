@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.estimate.joint_fit import RoadCells, Segments
-from fieldaero.estimate.joint_fit.likelihood import SharedPrior
 from fieldaero.estimate.joint_fit.noise import PARAMETERS
+from fieldaero.estimate.joint_fit.priors import SharedPrior
+from fieldaero.estimate.joint_fit.segments import RoadCells, Segments
 
 Floats = NDArray[np.float64]
 
@@ -112,8 +112,8 @@ def plain_prior(cells: int) -> SharedPrior:
     return SharedPrior(
         mean=np.array([0.3, -0.5, 0.0045, 0.0]),
         sd=np.array([0.9, 0.8, 0.0007, 0.05]),
-        braking_mean=0.15,
-        braking_sd=0.12,
-        precision=np.eye(cells) + mixing @ mixing.T,
-        information=0.1 * np.arange(cells),
+        braking_mean_m_per_m=0.15,
+        braking_sd_m_per_m=0.12,
+        height_precision=np.eye(cells) + mixing @ mixing.T,
+        height_information=0.1 * np.arange(cells),
     )

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldaero.estimate.joint_fit.block_tridiagonal import factor
-from fieldaero.estimate.joint_fit.equations import layout, linearise
 from fieldaero.estimate.joint_fit.likelihood import estimate
+from fieldaero.estimate.joint_fit.problem import Problem
 from tests.estimate.joint_fit.small_sessions import noise_parameters, plain_prior, random_segments
 
 systems = st.tuples(st.integers(1, 6), st.integers(2, 4), st.integers(1, 5), st.integers(0, 10_000))
@@ -127,19 +127,11 @@ def test_size_of_the_factors_grows_with_the_number_of_laps():
 
 def _peak_bytes(laps):
     segments = random_segments(np.random.default_rng(3), laps=laps, per_lap=20)
-    nodes = layout(segments)
     cda, wind = np.full(laps, 0.26), segments.expected_wind_m_s
     tracemalloc.start()
     try:
-        equations = linearise(segments, nodes, cda_m2=cda, wind_m_s=wind)
-        estimate(
-            noise_parameters(),
-            segments=segments,
-            nodes=nodes,
-            equations=equations,
-            prior=plain_prior(20),
-            gradient=True,
-        )
+        problem = Problem.about(segments, plain_prior(20), cda_m2=cda, wind_m_s=wind)
+        estimate(noise_parameters(), problem, gradient=True)
         return tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()

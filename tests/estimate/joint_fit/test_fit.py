@@ -10,12 +10,18 @@ import pytest
 
 from fieldaero.compare.session_comparison import estimate_session
 from fieldaero.estimate.cut_laps import fittable_laps
-from fieldaero.estimate.joint_fit import FitSettings, RoadCells, road_cells
 from fieldaero.estimate.joint_fit.equations import AIR_SCALE, CELLS
 from fieldaero.estimate.joint_fit.gauss_newton import SETTLED_M2
 from fieldaero.estimate.joint_fit.noise import PARAMETERS
 from fieldaero.estimate.joint_fit.noise_search import cda_covariance
-from fieldaero.estimate.joint_fit.priors import AIR_SCALE_SD, TWINS_DIFFER_M, mean_wind_sd_m_s, shared_prior
+from fieldaero.estimate.joint_fit.priors import (
+    AIR_SCALE_SD,
+    TWINS_DIFFER_M,
+    KnownBefore,
+    mean_wind_sd_m_s,
+    shared_prior,
+)
+from fieldaero.estimate.joint_fit.segments import RoadCells, road_cells
 from fieldaero.simulator import Sensors
 from tests.estimate.joint_fit.fitted_sessions import (
     BREEZE,
@@ -207,7 +213,7 @@ def test_an_air_speed_channel_makes_the_difference_several_times_more_certain(se
 @pytest.mark.parametrize("scale", [0.98, 1.03])
 def test_scale_of_the_air_speed_is_found(scale):
     fit = estimated(2, wind=BREEZE, sensors=Sensors(air_speed=True, air_speed_scale=scale)).fit
-    best = fit.state[int(np.argmax(fit.weights))].estimate
+    best = fit.components[int(np.argmax(fit.weights))].estimate
     found, found_se = best.shared[AIR_SCALE], math.sqrt(best.chain.border[AIR_SCALE, AIR_SCALE])
     assert found_se < AIR_SCALE_SD / 4.0
     assert found == pytest.approx(scale - 1.0, abs=3.0 * found_se)
@@ -228,7 +234,7 @@ def test_a_known_wind_makes_the_drag_area_itself_more_certain():
 
 
 def test_without_an_observed_wind_its_spread_follows_from_how_much_it_varies():
-    unknown, known = FitSettings(crr=CRR, crr_sd=CRR_SD), FitSettings(crr=CRR, crr_sd=CRR_SD, wind_sd_m_s=0.7)
+    unknown, known = KnownBefore(crr=CRR, crr_sd=CRR_SD), KnownBefore(crr=CRR, crr_sd=CRR_SD, wind_sd_m_s=0.7)
     slow, twice, none = (noise_parameters(slow_wind_sd_m_s=s) for s in (0.5, 1.0, 1e-6))
     assert mean_wind_sd_m_s(known, slow) == mean_wind_sd_m_s(known, twice) == 0.7
     assert mean_wind_sd_m_s(unknown, twice) == pytest.approx(2.0 * mean_wind_sd_m_s(unknown, slow))
@@ -239,10 +245,10 @@ def test_without_an_observed_wind_its_spread_follows_from_how_much_it_varies():
 def test_mean_winds_tried_have_the_moments_of_the_prior():
     # A rule of degree five in the plane: centre, spread and flatness of a normal distribution.
     fit = fit_of(segments_of(2, **BREEZY), wind_sd_m_s=1.5)
-    assert len(fit.state) == 7
-    tried = np.array([c.mean for c in fit.state])
+    assert len(fit.components) == 7
+    tried = np.array([c.mean_m_s for c in fit.components])
     rule = np.array([1.0 / 2.0, *([1.0 / 12.0] * 6)])
-    within = fit.state[0].prior.sd[0] ** 2
+    within = fit.components[0].problem.prior.sd[0] ** 2
     spread = tried.T @ (rule[:, None] * tried)
     assert rule @ tried == pytest.approx(np.zeros(2), abs=1e-12)
     assert spread + within * np.eye(2) == pytest.approx(1.5**2 * np.eye(2), abs=1e-9)
@@ -254,7 +260,7 @@ def test_mean_winds_tried_have_the_moments_of_the_prior():
 def test_mean_winds_that_the_air_speed_speaks_against_weigh_less():
     truth = simulated(2, **WITH_AIR_SPEED).truth
     fit = fit_of(segments_of(2, **WITH_AIR_SPEED), wind_sd_m_s=3.0)
-    tried = np.array([c.mean for c in fit.state])[1:]
+    tried = np.array([c.mean_m_s for c in fit.components])[1:]
     towards = tried @ [truth.wind_east_m_s, truth.wind_north_m_s]
     weights = fit.weights[1:]
     assert np.sum(weights[towards > 0.0]) > 5.0 * np.sum(weights[towards < 0.0])
@@ -262,8 +268,8 @@ def test_mean_winds_that_the_air_speed_speaks_against_weigh_less():
 
 def test_the_result_is_the_mixture_of_the_fits_about_each_mean_wind():
     fit = fit_of(segments_of(2, **BREEZY), wind_sd_m_s=3.0)
-    cda = np.array([c.estimate.local[:, -1] for c in fit.state])
-    within = np.array([cda_covariance(c.estimate)[0] for c in fit.state])
+    cda = np.array([c.estimate.local[:, -1] for c in fit.components])
+    within = np.array([cda_covariance(c.estimate)[0] for c in fit.components])
     mean = fit.weights @ cda
     square = np.sum(fit.weights[:, None, None] * (within + cda[:, :, None] * cda[:, None, :]), axis=0)
     assert fit.cda_m2 == pytest.approx(mean, abs=1e-12)
@@ -365,8 +371,8 @@ def test_an_altimeter_stands_in_for_a_closed_course():
 def test_twins_add_up_to_what_the_levels_of_their_edges_differ_by():
     cells = road_cells(length_m=600.0, segments=6, turn_position_m=300.0)
     segments = replace(random_segments(np.random.default_rng(1), per_lap=6), cells=cells)
-    settings = FitSettings(crr=CRR, crr_sd=CRR_SD, height_gain_sd_m=np.inf)
-    P = shared_prior(segments, settings, mean=np.zeros(2), sd=1.0).precision
+    settings = KnownBefore(crr=CRR, crr_sd=CRR_SD, height_gain_sd_m=np.inf)
+    P = shared_prior(segments, settings, mean=np.zeros(2), sd=1.0).height_precision
     # Independent levels at the four edges of three stretches; a twin's sum is the difference of two.
     differ = np.diff(np.eye(4), axis=0)
     expected = cells.twins.T @ np.linalg.inv(TWINS_DIFFER_M**2 * differ @ differ.T) @ cells.twins
@@ -404,7 +410,7 @@ def test_the_work_of_the_brakes_is_found(seed):
     fit = estimated(seed, braked_laps=(2,)).fit
     braked_m = fit.segments.braked_m
     places = np.flatnonzero(braked_m.sum(axis=0))
-    lost = fit.state[0].estimate.shared[CELLS + fit.segments.per_lap :]
+    lost = fit.components[0].estimate.shared[CELLS + fit.segments.per_lap :]
     work = made.motion.brake_work_j.sum() / (session.run_sheet.system.mass_kg * session.gravity_m_s2)
     assert np.sum(lost * braked_m[1, places]) == pytest.approx(work, rel=0.1)
 
@@ -432,7 +438,7 @@ def test_a_braked_lap_is_as_good_as_it_claims_in_wind(seed):
 @pytest.mark.parametrize("name", ["crr_sd", "height_gain_sd_m"])
 def test_an_uncertainty_that_is_none_is_refused(name, value):
     with pytest.raises(ValueError, match="above zero"):
-        FitSettings(**{"crr": 0.0045, "crr_sd": 0.0007, name: value})
+        KnownBefore(**{"crr": 0.0045, "crr_sd": 0.0007, name: value})
 
 
 def test_uncertainty_of_the_noise_is_worked_out_on_demand_alone():

@@ -7,11 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fieldaero.estimate.joint_fit.equations import CELLS, layout, linearise
-from fieldaero.estimate.joint_fit.gauss_newton import advanced
+from fieldaero.estimate.joint_fit.equations import CELLS
 from fieldaero.estimate.joint_fit.likelihood import estimate
 from fieldaero.estimate.joint_fit.noise import PARAMETERS, lap_covariance, prior_penalty
-from fieldaero.estimate.joint_fit.noise_search import active_parameters, cda_covariance, noise_uncertainty, optimised
+from fieldaero.estimate.joint_fit.noise_search import (
+    active_parameters,
+    cda_covariance,
+    most_likely_noise,
+    noise_uncertainty,
+)
+from fieldaero.estimate.joint_fit.problem import Problem
 from tests.estimate.joint_fit.small_sessions import noise_parameters, plain_prior, random_segments
 
 KINDS = [
@@ -23,26 +28,15 @@ KINDS = [
 ]
 
 
-class Problem:
+def small_problem(**what) -> Problem:
     """A small session with everything that ``estimate`` needs."""
-
-    def __init__(self, **what):
-        self.segments = random_segments(np.random.default_rng(31), **what)
-        self.nodes = layout(self.segments)
-        self.prior = plain_prior(self.segments.per_lap)
-        cda = np.linspace(0.24, 0.28, self.segments.laps)
-        wind = self.segments.expected_wind_m_s + np.array([0.2, 0.5])
-        self.equations = linearise(self.segments, self.nodes, cda_m2=cda, wind_m_s=wind)
-
-    def estimate(self, theta, *, gradient=False):
-        return estimate(
-            theta,
-            segments=self.segments,
-            nodes=self.nodes,
-            equations=self.equations,
-            prior=self.prior,
-            gradient=gradient,
-        )
+    segments = random_segments(np.random.default_rng(31), **what)
+    return Problem.about(
+        segments,
+        plain_prior(segments.per_lap),
+        cda_m2=np.linspace(0.24, 0.28, segments.laps),
+        wind_m_s=segments.expected_wind_m_s + np.array([0.2, 0.5]),
+    )
 
 
 def slow_wind_covariance(problem, theta):
@@ -50,7 +44,7 @@ def slow_wind_covariance(problem, theta):
     nodes, segments = problem.nodes, problem.segments
     t, at = 0.0, []
     for k in range(segments.laps):
-        at += [t + i * nodes.step_s[k] for i in range(nodes.nodes)]
+        at += [t + i * nodes.step_s[k] for i in range(nodes.count)]
         t = at[-1] + (nodes.gap_s[k] if k < segments.laps - 1 else 0.0)
     at = np.array(at)
     sd, tau = (np.exp(theta[[p.name for p in PARAMETERS].index(name)]) for name in ("slow_wind_sd_m_s", "slow_wind_s"))
@@ -59,20 +53,9 @@ def slow_wind_covariance(problem, theta):
 
 def dense(problem, theta):
     """Minus the restricted log likelihood up to a constant, with the drag areas and their covariance."""
-    e, s, prior, m = problem.equations, problem.segments, problem.prior, problem.nodes.nodes
+    e, prior, m = problem.equations, problem.prior, problem.nodes.count
     K, rows, _ = e.local.shape
-    R = lap_covariance(
-        theta,
-        duration_s=s.duration_s,
-        middle_s=s.middle_s,
-        braked_s=s.braked_s,
-        unknown_s=s.unknown_s,
-        wind_sensitivity=e.wind_sensitivity,
-        air_speed_sensitivity=e.air_speed_sensitivity,
-        air_speed_known=e.air_speed_known,
-        shift_sensitivity=e.shift_sensitivity,
-        derivatives=False,
-    )[0]
+    R = lap_covariance(theta, problem.segments, e, derivatives=False)[0]
     V, X, Z = np.zeros((K * rows, K * rows)), np.zeros((K * rows, K)), np.zeros((K * rows, K * 2 * m))
     for k in range(K):
         here = slice(k * rows, (k + 1) * rows)
@@ -83,14 +66,18 @@ def dense(problem, theta):
     slow = slow_wind_covariance(problem, theta)
     V += Z @ np.kron(np.eye(2), slow) @ Z.T
     shared = e.shared.reshape(K * rows, -1)
-    places = shared.shape[1] - CELLS - len(prior.information)
+    places = shared.shape[1] - CELLS - len(prior.height_information)
     spread = np.zeros((shared.shape[1],) * 2)
     spread[:CELLS, :CELLS] = np.diag(prior.sd**2)
-    beyond = CELLS + len(prior.information)
-    spread[CELLS:beyond, CELLS:beyond] = np.linalg.inv(prior.precision)
-    spread[beyond:, beyond:] = prior.braking_sd**2 * np.eye(places)
+    beyond = CELLS + len(prior.height_information)
+    spread[CELLS:beyond, CELLS:beyond] = np.linalg.inv(prior.height_precision)
+    spread[beyond:, beyond:] = prior.braking_sd_m_per_m**2 * np.eye(places)
     centre = np.concatenate(
-        [prior.mean, np.linalg.solve(prior.precision, prior.information), np.full(places, prior.braking_mean)]
+        [
+            prior.mean,
+            np.linalg.solve(prior.height_precision, prior.height_information),
+            np.full(places, prior.braking_mean_m_per_m),
+        ]
     )
     V += shared @ spread @ shared.T
     y = e.right.ravel() - shared @ centre
@@ -106,10 +93,10 @@ def dense(problem, theta):
 
 @pytest.mark.parametrize("what", KINDS)
 def test_restricted_likelihood_is_that_of_the_dense_covariance_but_for_a_constant(what):
-    problem = Problem(**what)
+    problem = small_problem(**what)
     rng = np.random.default_rng(32)
     thetas = [noise_parameters(), *(noise_parameters() + 0.5 * rng.normal(size=(4, len(PARAMETERS))))]
-    ours = np.array([problem.estimate(t).objective for t in thetas])
+    ours = np.array([estimate(t, problem).objective for t in thetas])
     expected = np.array([dense(problem, t)[0] for t in thetas])
     assert np.ptp(expected) > 1.0
     assert ours - ours[0] == pytest.approx(expected - expected[0], abs=1e-6)
@@ -117,9 +104,9 @@ def test_restricted_likelihood_is_that_of_the_dense_covariance_but_for_a_constan
 
 @pytest.mark.parametrize("what", KINDS)
 def test_estimates_are_the_dense_ones(what):
-    problem = Problem(**what)
+    problem = small_problem(**what)
     _, cda, covariance, wind, shared = dense(problem, noise_parameters())
-    found, m = problem.estimate(noise_parameters()), problem.nodes.nodes
+    found, m = estimate(noise_parameters(), problem), problem.nodes.count
     assert found.local[:, -1] == pytest.approx(cda, abs=1e-8)
     assert cda_covariance(found)[0] == pytest.approx(covariance, rel=1e-6, abs=1e-12)
     assert found.local[:, :m] == pytest.approx(wind[0], abs=1e-7)
@@ -129,24 +116,24 @@ def test_estimates_are_the_dense_ones(what):
 
 def test_likelihood_tells_winds_that_are_expected_from_winds_that_are_not():
     # The mean wind's prior counts in the likelihood: means tried one after the other are weighed by it.
-    problem = Problem(laps=3)
-    near, far = problem.estimate(noise_parameters()).objective, []
+    problem = small_problem(laps=3)
+    near, far = estimate(noise_parameters(), problem).objective, []
     dense_near = dense(problem, noise_parameters())[0]
     for east in (3.0, -4.0):
-        problem.prior = replace(problem.prior, mean=np.array([east, *problem.prior.mean[1:]]))
-        far.append(problem.estimate(noise_parameters()).objective - near)
+        problem = replace(problem, prior=replace(problem.prior, mean=np.array([east, *problem.prior.mean[1:]])))
+        far.append(estimate(noise_parameters(), problem).objective - near)
         assert far[-1] == pytest.approx(dense(problem, noise_parameters())[0] - dense_near, abs=1e-6)
     assert max(far) > 0.5
 
 
 @pytest.mark.parametrize("what", KINDS)
 def test_gradient_is_the_slope_of_the_likelihood(what):
-    problem = Problem(**what)
+    problem = small_problem(**what)
     theta, h = noise_parameters(gust_sd_m_s=0.2, slow_wind_sd_m_s=0.9), 1e-4
-    found = problem.estimate(theta, gradient=True)
+    found = estimate(theta, problem, gradient=True)
     numeric = np.array(
         [
-            (problem.estimate(theta + h * e).objective - problem.estimate(theta - h * e).objective) / (2.0 * h)
+            (estimate(theta + h * e, problem).objective - estimate(theta - h * e, problem).objective) / (2.0 * h)
             for e in np.eye(len(PARAMETERS))
         ]
     )
@@ -154,21 +141,10 @@ def test_gradient_is_the_slope_of_the_likelihood(what):
 
 
 def test_weighted_residual_is_what_is_left_over_its_variance():
-    problem = Problem(laps=3, braked=True)
-    found, e, s = problem.estimate(noise_parameters()), problem.equations, problem.segments
+    problem = small_problem(laps=3, braked=True)
+    found, e = estimate(noise_parameters(), problem), problem.equations
     left = e.right - (e.local @ found.local[:, :, None])[:, :, 0] - e.shared @ found.shared
-    R = lap_covariance(
-        noise_parameters(),
-        duration_s=s.duration_s,
-        middle_s=s.middle_s,
-        braked_s=s.braked_s,
-        unknown_s=s.unknown_s,
-        wind_sensitivity=e.wind_sensitivity,
-        air_speed_sensitivity=None,
-        air_speed_known=None,
-        shift_sensitivity=e.shift_sensitivity,
-        derivatives=False,
-    )[0]
+    R = lap_covariance(noise_parameters(), problem.segments, e, derivatives=False)[0]
     assert (R @ found.weighted_residual[:, :, None])[:, :, 0] == pytest.approx(left, abs=1e-9)
 
 
@@ -183,46 +159,33 @@ def test_parameters_of_causes_that_play_no_part_are_not_searched():
 
 
 def test_the_search_ends_where_the_slope_is_nought():
-    problem = Problem(laps=4, braked=True)
+    problem = small_problem(laps=4, braked=True)
     free = active_parameters(problem.segments)
     begin = noise_parameters()
-    theta = optimised(begin, free, problem.segments, problem.nodes, problem.equations, problem.prior, rounds=100)
-    found = problem.estimate(theta, gradient=True)
+    theta = most_likely_noise(begin, problem, steps=100)
+    found = estimate(theta, problem, gradient=True)
     low, high = (np.log([getattr(p, end) for p in PARAMETERS]) for end in ("low", "high"))
     inside = np.array([i for i in free if low[i] < theta[i] < high[i]])
-    assert found.objective < problem.estimate(begin).objective - 1.0
+    assert found.objective < estimate(begin, problem).objective - 1.0
     assert found.gradient[inside] == pytest.approx(np.zeros(len(inside)), abs=0.05)
     idle = np.setdiff1d(np.arange(len(PARAMETERS)), free)
     assert np.array_equal(theta[idle], begin[idle])
 
 
 def test_uncertainty_of_the_noise_is_the_inverse_curvature_of_the_likelihood():
-    problem = Problem(laps=5)
+    problem = small_problem(laps=5)
     free = active_parameters(problem.segments)
-    theta = optimised(
-        noise_parameters(), free, problem.segments, problem.nodes, problem.equations, problem.prior, rounds=100
-    )
-    found = problem.estimate(theta)
-    centre, _ = advanced(
-        np.zeros(2),
-        found,
-        problem.equations,
-        problem.prior,
-        problem.segments,
-        problem.nodes,
-        np.full(5, 0.26),
-        problem.segments.expected_wind_m_s,
-    )
-    covariance, slopes = noise_uncertainty(theta, free, centre, problem.segments, problem.nodes)
+    theta = most_likely_noise(noise_parameters(), problem, steps=100)
+    covariance, slopes = noise_uncertainty(theta, problem)
     h, unit = 0.02, np.eye(len(PARAMETERS))
     curvature = np.array(
         [
             [
                 (
-                    problem.estimate(theta + h * (unit[i] + unit[j])).objective
-                    - problem.estimate(theta + h * (unit[i] - unit[j])).objective
-                    - problem.estimate(theta - h * (unit[i] - unit[j])).objective
-                    + problem.estimate(theta - h * (unit[i] + unit[j])).objective
+                    estimate(theta + h * (unit[i] + unit[j]), problem).objective
+                    - estimate(theta + h * (unit[i] - unit[j]), problem).objective
+                    - estimate(theta - h * (unit[i] - unit[j]), problem).objective
+                    + estimate(theta - h * (unit[i] + unit[j]), problem).objective
                 )
                 / (4.0 * h * h)
                 for j in free

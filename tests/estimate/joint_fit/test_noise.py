@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -34,20 +36,26 @@ def laps(*, air_speed=False, braked=False, unknown=False):
         unknown_s[0, 4] = 3.0
     known = np.ones((LAPS, SEGMENTS), dtype=bool)
     known[0, 1] = False
+    energy, air = -rng.uniform(0.1, 0.3, (LAPS, SEGMENTS)), -rng.uniform(0.9, 1.0, (LAPS, SEGMENTS))
     return {
         "duration_s": duration,
         "middle_s": end - duration / 2.0,
         "braked_s": braked_s,
         "unknown_s": unknown_s,
-        "wind_sensitivity": -rng.uniform(0.1, 0.3, (LAPS, SEGMENTS)),
-        "air_speed_sensitivity": np.where(known, -rng.uniform(0.9, 1.0, (LAPS, SEGMENTS)), 0.0) if air_speed else None,
+        "wind_sensitivity": np.hstack([energy, np.where(known, air, 0.0)]) if air_speed else energy,
         "air_speed_known": known if air_speed else None,
         "shift_sensitivity": np.zeros(SEGMENTS),
     }
 
 
+def covariance_and_parts(theta, given, *, derivatives=True):
+    """Segments and equations, of which the covariance needs these few arrays."""
+    both = SimpleNamespace(**given)
+    return lap_covariance(theta, both, both, derivatives=derivatives)
+
+
 def covariance(theta, given):
-    return lap_covariance(theta, **given, derivatives=False)[0]
+    return covariance_and_parts(theta, given, derivatives=False)[0]
 
 
 def means_over_segments(duration, *, steps):
@@ -129,7 +137,7 @@ def test_a_gust_strikes_energy_and_air_speed_together():
     given = laps(air_speed=True)
     R = covariance(only(gust_sd_m_s=0.4, gust_s=6.0), given)
     energy = R[1, :SEGMENTS, :SEGMENTS]
-    gain = given["air_speed_sensitivity"][1] / given["wind_sensitivity"][1]
+    gain = given["wind_sensitivity"][1, SEGMENTS:] / given["wind_sensitivity"][1, :SEGMENTS]
     assert R[1, :SEGMENTS, SEGMENTS:] == pytest.approx(energy * gain[None, :])
     assert R[1, SEGMENTS:, SEGMENTS:] == pytest.approx(gain[:, None] * energy * gain[None, :])
 
@@ -159,7 +167,7 @@ def test_covariance_is_positive_definite_within_the_bounds(air_speed):
 def test_derivatives_are_the_slopes_of_the_covariance(air_speed):
     given = laps(air_speed=air_speed, braked=True, unknown=True)
     theta = noise_parameters()
-    _, parts = lap_covariance(theta, **given, derivatives=True)
+    _, parts = covariance_and_parts(theta, given)
     named = {part.parameter: part.derivative for part in parts}
     h = 1e-4
     for i in range(len(PARAMETERS)):
@@ -171,7 +179,7 @@ def test_derivatives_are_the_slopes_of_the_covariance(air_speed):
 
 def test_causes_that_play_no_part_have_no_derivative():
     def parameters(**what):
-        return {part.parameter for part in lap_covariance(start_values(), **laps(**what), derivatives=True)[1]}
+        return {part.parameter for part in covariance_and_parts(start_values(), laps(**what))[1]}
 
     assert parameters(braked=True) - parameters() == {BRAKE_SD}
     assert parameters(air_speed=True) - parameters() == {AIR_SD}

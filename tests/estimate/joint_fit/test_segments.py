@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldaero.estimate.cut_laps import fittable_laps
-from fieldaero.estimate.joint_fit import road_cells
+from fieldaero.estimate.joint_fit.segments import road_cells
 from fieldaero.simulator import Sensors
 from tests.estimate.joint_fit.fitted_sessions import BREEZE, plain_session, segments_of, simulated
 from tests.simulator.sessions import LOOP, OUT_AND_BACK

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fieldaero.estimate.joint_fit import stray_cells
+from fieldaero.estimate.joint_fit.stray_cells import stray_cells
 from tests.estimate.joint_fit.fitted_sessions import BREEZE, CRR, difference, fit_of, segments_of
 from tests.estimate.joint_fit.small_sessions import random_segments
 from tests.simulator.sessions import LOOP, ORDER
