@@ -13,7 +13,7 @@ from _state import draft, edition, keep, kept, step
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.draft.draft import DraftRide
 from fieldaero.draft.road_map import TrackMap, start_line_at, track_map
-from fieldaero.laps.find_laps import LapSource, moment_in_words
+from fieldaero.laps.lap import LapSource, moment_in_words
 from fieldaero.laps.start_line import StartLine
 
 __all__ = ["lap_source", "road_map"]

@@ -12,6 +12,7 @@ from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.closure import lap_closure
 from fieldaero.estimate.cut_laps import why_not_fittable
 from fieldaero.estimate.session import Session, SessionLap
+from fieldaero.laps.lap import mean_power_w
 
 __all__ = ["lap_results", "segment_yaw_deg"]
 
@@ -45,9 +46,6 @@ def _row(session: Session, entry: SessionLap, estimates: Estimates, k: int | Non
         crr=sheet.system.crr,
         height_difference_m=sheet.course.height_difference_m or 0.0,
     )
-    riding = np.where(balance.known, balance.duration_s, 0.0)
-    known = balance.total(riding, lap.start_s, lap.end_s)
-    work = balance.total(balance.power_w * riding, lap.start_s, lap.end_s)
     inside = (balance.time_s[:-1] >= lap.start_s) & (balance.time_s[1:] <= lap.end_s)
     clock = ride.clock(lap.start_s)
     fit = estimates.fit
@@ -56,12 +54,12 @@ def _row(session: Session, entry: SessionLap, estimates: Estimates, k: int | Non
         lap=lap.number,
         setup=entry.setup,
         used=k is not None,
-        flags=tuple(dict.fromkeys(flag.name for flag in lap.flags)),
+        flags=lap.flag_names,
         start=None if clock is None else clock.isoformat(timespec="milliseconds"),
         duration_s=lap.duration_s,
         distance_m=lap.distance_m,
-        speed_m_s=lap.distance_m / lap.duration_s if lap.duration_s > 0.0 else math.nan,
-        power_w=work / known if known > 0.0 else math.nan,
+        speed_m_s=lap.speed_m_s,
+        power_w=mean_power_w(ride, lap, false_power=session_ride.false_power),
         air_density_kg_m3=float(np.mean(balance.air_density_kg_m3[inside])) if inside.any() else math.nan,
         yaw_deg_median=None if k is None or np.isnan(yaw[k]).all() else float(np.nanmedian(np.abs(yaw[k]))),
         cda_m2=None if k is None else float(fit.cda_m2[k]),

@@ -25,8 +25,9 @@ from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
 if TYPE_CHECKING:
     from fieldaero.answers.result import Result
     from fieldaero.estimate.session import Session
-    from fieldaero.laps.find_laps import LapSource, StartLine
+    from fieldaero.laps.lap import LapSource
     from fieldaero.laps.lap_list import LapListing
+    from fieldaero.laps.start_line import StartLine
     from fieldaero.rides.ride import Ride
 
 __all__ = ["Draft", "DraftLap", "DraftRide", "empty_draft", "read_draft_ride"]

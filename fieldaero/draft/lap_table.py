@@ -8,7 +8,6 @@ from datetime import datetime
 
 from fieldaero.draft.air import lap_winds_m_s
 from fieldaero.draft.draft import Draft, DraftLap
-from fieldaero.laps.lap_list import mean_power_w
 
 __all__ = ["LapRow", "lap_rows", "laps_within"]
 
@@ -76,8 +75,8 @@ def lap_rows(draft: Draft) -> tuple[LapRow, ...]:
                     end_s=lap.end_s,
                     duration_s=lap.duration_s,
                     distance_m=lap.distance_m,
-                    speed_km_h=3.6 * lap.distance_m / lap.duration_s if lap.duration_s > 0.0 else float("nan"),
-                    power_w=mean_power_w(draft_ride.ride, lap),
+                    speed_km_h=3.6 * lap.speed_m_s,
+                    power_w=draft_ride.listing.power_w(lap),
                     wind_m_s=winds.get((draft_ride.name, lap.number)),
                     complete=complete,
                     flags=tuple(dict.fromkeys(words)),

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
-from fieldaero.laps.find_laps import Lap, moment_in_words
+from fieldaero.laps.lap import Lap, moment_in_words
 from fieldaero.laps.start_line import HALF_WIDTH_M, StartLine
 from fieldaero.laps.track import track_of
 from fieldaero.rides.ride import Ride

@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from fieldaero.basics.errors import RideError
 from fieldaero.estimate.closure import lap_closure, virtual_elevation
 from fieldaero.estimate.energy_balance import energy_balance
-from fieldaero.laps.find_laps import Lap
+from fieldaero.laps.lap import Lap
 from fieldaero.physics.earth import normal_gravity_m_s2
 from fieldaero.physics.system import System
-from fieldaero.rides.gaps import is_gap
+from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = [

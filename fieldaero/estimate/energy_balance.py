@@ -8,12 +8,9 @@ with ``base`` from the rider's work, the kinetic energy and the bearings.  All
 three are kept per interval, so that every estimator works on the same numbers:
 lap closure sums them over a lap, the joint fit over short segments.
 
-Power at 1 Hz is the mean over the second *before* its time stamp on most
-devices (common practice, no source), so the power at the end of an interval is
-that interval's power.  Where samples are further apart than 1.5 s the mean of
-both ends is used.  What is left of a lag between power and speed shows in the
-balance: power that comes late makes every change of effort look like a bump
-in the road.  :func:`power_lag_s` finds the shift that calms the balance most.
+A lag between power and speed shows in the balance: power that comes late makes
+every change of effort look like a bump in the road.  :func:`power_lag_s` finds the
+shift that calms the balance most.
 """
 
 from __future__ import annotations
@@ -27,14 +24,13 @@ from scipy.ndimage import uniform_filter1d
 
 from fieldaero.physics.height_gain import height_gain_terms
 from fieldaero.physics.system import System
-from fieldaero.rides.gaps import is_gap
+from fieldaero.rides.intervals import POWER_OF_END_UP_TO_S, interval_power_w, is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["EnergyBalance", "energy_balance", "power_lag_s"]
 
 Floats = NDArray[np.float64]
 
-POWER_OF_END_UP_TO_S = 1.5  # the sample rate up to which one stamp's power is one interval's power
 # Riding changes little in ten seconds, and the mean of both ends still holds in simulated sessions.  A recording with
 # longer steps has no gaps for that, but no balance either.
 LONGEST_INTERVAL_S = 10.0
@@ -277,11 +273,10 @@ def _lowest(scatter: Callable[[float], float]) -> float:
 
 def _interval_power_w(t: Floats, power: Floats, lag: float) -> Floats:
     """Mean power of each interval, the recorded power taken to come ``lag`` seconds late."""
-    dt = np.diff(t)
+    shown, dt = interval_power_w(t, power), np.diff(t)
     if lag == 0.0:
-        return np.where(dt <= POWER_OF_END_UP_TO_S, power[1:], (power[:-1] + power[1:]) / 2.0)
+        return shown
     # Energy up to a stamp grows evenly before it, so a shift keeps the work of the ride.
-    shown = np.where(dt <= POWER_OF_END_UP_TO_S, power[1:], (power[:-1] + power[1:]) / 2.0)
     work = np.concatenate([[0.0], np.cumsum(np.nan_to_num(shown) * dt)])
     gone = np.concatenate([[0.0], np.cumsum(np.where(np.isfinite(shown), 0.0, dt))])
     shifted = np.diff(np.interp(t + lag, t, work)) / dt

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from fieldaero.estimate.energy_balance import EnergyBalance
-from fieldaero.laps.find_laps import Lap
-from fieldaero.rides.gaps import is_gap
+from fieldaero.laps.lap import Lap
+from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["weak_points"]

@@ -17,8 +17,8 @@ from fieldaero.estimate.energy_balance import EnergyBalance, energy_balance, pow
 from fieldaero.estimate.recording_warnings import weak_points
 from fieldaero.estimate.session_laps import LENGTHS_DIFFER, FoundLaps, found_laps
 from fieldaero.laps.course import Course, lap_position_m
-from fieldaero.laps.find_laps import Lap
 from fieldaero.laps.flags import flag_laps
+from fieldaero.laps.lap import Lap
 from fieldaero.laps.sensor_dropouts import false_samples
 from fieldaero.physics.atmosphere import wind_at_height_m_s
 from fieldaero.physics.earth import normal_gravity_m_s2
@@ -81,6 +81,8 @@ class SessionRide:
         At the n samples, shape (n,), with the height within the course taken into account.
     position_m
         Position along the lap at the samples, shape (n,), NaN outside laps.
+    false_power
+        Whether a flag calls the power of the sample false, shape (n,).
     balance
         Energy balance in still air or in the constant mean wind of the session.
     power_lag_s
@@ -92,6 +94,7 @@ class SessionRide:
     conditions: Conditions
     air_density_kg_m3: Floats
     position_m: Floats
+    false_power: NDArray[np.bool_]
     balance: EnergyBalance
     power_lag_s: float
 
@@ -200,7 +203,7 @@ def session_of(
         _check_sensors(ride)
     say("finding the laps")
     found = found_laps(run_sheet, rides, former=None if former is None else former.found)
-    laps, course = found.laps, found.course
+    course = found.course
     observations = run_sheet.observations(date=rides[0].start_time)
     warnings += unlikely_air(observations)
     weather = Weather(observations)
@@ -211,14 +214,14 @@ def session_of(
     say("looking at each lap")
     before = former if former is not None and former.found is found else None
     flagged = [
-        _flagged(run_sheet, k, ride, mine, course, float(np.nanmedian(air.air_density_kg_m3)), before)
-        for k, (ride, mine, air) in enumerate(zip(rides, laps, conditions, strict=True))
+        _flagged(run_sheet, found, k, float(np.nanmedian(air.air_density_kg_m3)), before)
+        for k, air in enumerate(conditions)
     ]
     wind = _mean_wind(run_sheet, rides, flagged, conditions)
     say("energy balance")
     session_rides = tuple(
-        _session_ride(run_sheet, ride, mine, course, air, gravity, wind, before)
-        for ride, mine, air in zip(rides, flagged, conditions, strict=True)
+        _session_ride(run_sheet, found, k, mine, air, gravity, wind, before)
+        for k, (mine, air) in enumerate(zip(flagged, conditions, strict=True))
     )
     for of_ride in session_rides:
         used = [lap.lap for lap in of_ride.laps if lap.used]
@@ -259,19 +262,21 @@ def _gravity(run_sheet: RunSheet, rides: Sequence[Ride], course: Course) -> floa
 
 
 def _flagged(
-    run_sheet: RunSheet,
-    k: int,
-    ride: Ride,
-    laps: Sequence[Lap],
-    course: Course,
-    density: float,
-    former: Session | None,
+    run_sheet: RunSheet, found: FoundLaps, k: int, density: float, former: Session | None
 ) -> tuple[SessionLap, ...]:
+    course = found.course
     flagged: Sequence[Lap]
     if former is not None and former.run_sheet.system == run_sheet.system and density == former.rides[k].density_kg_m3:
         flagged = [lap.lap for lap in former.rides[k].laps]
     else:
-        flagged = flag_laps(ride, laps, course, system=run_sheet.system, air_density_kg_m3=density)
+        flagged = flag_laps(
+            found.rides[k],
+            found.laps[k],
+            course,
+            system=run_sheet.system,
+            air_density_kg_m3=density,
+            track=found.tracks[k],
+        )
     names = run_sheet.rides[k].laps
     return tuple(
         SessionLap(
@@ -314,22 +319,23 @@ def _mean_wind(
 
 def _session_ride(
     run_sheet: RunSheet,
-    ride: Ride,
+    found: FoundLaps,
+    k: int,
     laps: tuple[SessionLap, ...],
-    course: Course,
     air: Conditions,
     gravity: float,
     wind: tuple[float, float] | None,
     former: Session | None,
 ) -> SessionRide:
-    position = lap_position_m(ride, [lap.lap for lap in laps], course)
+    ride, track, course = found.rides[k], found.tracks[k], found.course
+    position = lap_position_m(track, [lap.lap for lap in laps], course)
     density = _density_on_course(air, course, position, gravity)
     extra = np.zeros(len(ride.time_s))
     for lap in laps:
         if lap.used:
             inside = (ride.time_s >= lap.lap.start_s) & (ride.time_s < lap.lap.end_s)
             extra[inside] = run_sheet.setup(lap.setup).mass_change_kg
-    lost_power, lost_speed = false_samples(ride, [lap.lap for lap in laps], course.frame)
+    lost_power, lost_speed = false_samples(ride, [lap.lap for lap in laps], track)
     if former is not None and former.run_sheet.system == run_sheet.system:
         lag = next(r.power_lag_s for r in former.rides if r.ride is ride)
     else:
@@ -353,6 +359,7 @@ def _session_ride(
         conditions=air,
         air_density_kg_m3=density,
         position_m=position,
+        false_power=lost_power,
         balance=balance,
         power_lag_s=lag,
     )

@@ -13,8 +13,10 @@ import numpy as np
 
 from fieldaero.basics.errors import CannotAnswerError, RunSheetError
 from fieldaero.laps.course import Course, complete_laps, find_course, lap_position_m, lateral_distance_m
-from fieldaero.laps.find_laps import Lap, LapSource, StartLine, find_laps
-from fieldaero.laps.track import track_of
+from fieldaero.laps.find_laps import find_laps
+from fieldaero.laps.lap import Lap, LapSource
+from fieldaero.laps.start_line import StartLine
+from fieldaero.laps.track import Track, track_of
 from fieldaero.rides.ride import Ride
 from fieldaero.run_sheet.sheet import RunSheet, check_lap_list
 
@@ -32,6 +34,8 @@ class FoundLaps:
     ----------
     rides, ways
         The rides, and for each how its laps were to be found.
+    tracks
+        Of each ride, in the metres of the course.
     laps
         Of each ride, not yet flagged.
     course
@@ -40,6 +44,7 @@ class FoundLaps:
 
     rides: tuple[Ride, ...]
     ways: tuple[tuple[LapSource, StartLine | None], ...]
+    tracks: tuple[Track, ...]
     laps: tuple[tuple[Lap, ...], ...]
     course: Course
 
@@ -67,8 +72,19 @@ def found_laps(run_sheet: RunSheet, rides: Sequence[Ride], *, former: FoundLaps 
             check_lap_list(run_sheet, k, len(found))
         return former
     _check_rides_once(run_sheet, rides)
-    laps = _laps(run_sheet, rides)
-    return FoundLaps(rides=tuple(rides), ways=ways, laps=tuple(laps), course=_course(rides, laps))
+    tracks = [track_of(ride) for ride in rides]
+    laps = _laps(run_sheet, rides, tracks)
+    most = max(range(len(rides)), key=lambda k: len(complete_laps(laps[k])))
+    course = find_course(rides[most], laps[most], track=tracks[most])
+    tracks = [track.in_frame(course.frame) for track in tracks]
+    for ride, track, found in zip(rides, tracks, laps, strict=True):
+        why = _other_course(track, found, course)
+        if why:
+            raise CannotAnswerError(
+                f"{ride.source.file}: its laps {why} those of {rides[most].source.file} ({course.length_m:.0f} m): two "
+                "courses. Make a run sheet for each course and pool their results."
+            )
+    return FoundLaps(rides=tuple(rides), ways=ways, tracks=tuple(tracks), laps=tuple(laps), course=course)
 
 
 def _same(before: Sequence[Ride], now: Sequence[Ride]) -> bool:
@@ -87,44 +103,30 @@ def _check_rides_once(run_sheet: RunSheet, rides: Sequence[Ride]) -> None:
             )
 
 
-def _laps(run_sheet: RunSheet, rides: Sequence[Ride]) -> list[tuple[Lap, ...]]:
+def _laps(run_sheet: RunSheet, rides: Sequence[Ride], tracks: Sequence[Track]) -> list[tuple[Lap, ...]]:
     laps: list[tuple[Lap, ...]] = []
     line: StartLine | None = None
-    for k, (entry, ride) in enumerate(zip(run_sheet.rides, rides, strict=True)):
+    for k, (entry, ride, track) in enumerate(zip(run_sheet.rides, rides, tracks, strict=True)):
         # Rides of one session share the first one's line, so that they share positions along the lap.
-        found = find_laps(ride, lap_source=entry.lap_source, start_line=entry.start_line or line)
+        found = find_laps(ride, lap_source=entry.lap_source, start_line=entry.start_line or line, track=track)
         check_lap_list(run_sheet, k, len(found))
         if line is None and len(rides) > 1 and complete_laps(found):
-            line = entry.start_line or find_course(ride, found).start_line
+            line = entry.start_line or find_course(ride, found, track=track).start_line
         laps.append(found)
     return laps
 
 
-def _course(rides: Sequence[Ride], laps: Sequence[tuple[Lap, ...]]) -> Course:
-    most = max(range(len(rides)), key=lambda k: len(complete_laps(laps[k])))
-    course = find_course(rides[most], laps[most])
-    for ride, found in zip(rides, laps, strict=True):
-        why = _other_course(ride, found, course)
-        if why:
-            raise CannotAnswerError(
-                f"{ride.source.file}: its laps {why} those of {rides[most].source.file} ({course.length_m:.0f} m): two "
-                "courses. Make a run sheet for each course and pool their results."
-            )
-    return course
-
-
-def _other_course(ride: Ride, laps: Sequence[Lap], course: Course) -> str:
+def _other_course(track: Track, laps: Sequence[Lap], course: Course) -> str:
     """In what the laps differ from the course, empty where they are laps of it."""
     alike = [lap for lap in laps if abs(lap.distance_m / course.length_m - 1.0) <= LENGTHS_DIFFER]
     if not alike:
         whole = [lap.distance_m for lap in complete_laps(laps)]
         return f"are {np.median(whole):.0f} m long, unlike" if whole else ""
-    if course.frame is None or not ride.has("latitude_deg"):
+    if course.frame is None or track.frame is None:
         return ""
-    position = lap_position_m(ride, alike, course)
-    track = track_of(ride, course.frame)
+    position = lap_position_m(track, alike, course)
     turned = np.radians(track.heading_at_deg(track.distance_m) - course.heading_deg_at(position))
     inside = np.isfinite(position) & np.isfinite(turned)
-    if inside.any() and np.nanmedian(lateral_distance_m(ride, course)[inside]) > ONE_ROAD_M:
+    if inside.any() and np.nanmedian(lateral_distance_m(track, course)[inside]) > ONE_ROAD_M:
         return f"run more than {ONE_ROAD_M:.0f} m beside"
     return "go another way round than" if inside.any() and np.mean(np.cos(turned[inside])) < 0.5 else ""

@@ -28,13 +28,13 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.runs import runs_where
 from fieldaero.laps.course import GRID_M, Course, lap_position_m
-from fieldaero.laps.find_laps import Lap
-from fieldaero.laps.track import RIDING_M_S, wheel_distance_m
+from fieldaero.laps.lap import Lap
+from fieldaero.laps.track import RIDING_M_S, Track
 from fieldaero.physics.system import System
-from fieldaero.rides.gaps import is_gap
+from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 
-__all__ = ["Braking", "braking_mask", "find_braking"]
+__all__ = ["Braking", "find_braking"]
 
 GRAVITY_M_S2 = 9.80665
 # Common practice, no source: bounds for a crude balance, tuned on simulated rides.
@@ -74,20 +74,11 @@ def find_braking(
     laps: Sequence[Lap],
     course: Course,
     *,
+    track: Track,
     system: System | None = None,
     air_density_kg_m3: float = 1.2,
 ) -> tuple[Braking, ...]:
-    """Return every use of the brakes in the ride, in order.
-
-    Parameters
-    ----------
-    ride, laps, course
-        The ride, its laps, and the course they share.
-    system
-        Rider and bike; without it a mass of 80 kg is taken.
-    air_density_kg_m3
-        One value is enough here.
-    """
+    """Return every use of the brakes in the ride, in order; without a system a mass of 80 kg is taken."""
     system = system or System(mass_kg=TYPICAL_MASS_KG)
     t, v = ride.time_s, ride.column("speed_m_s")
     power = np.nan_to_num(ride.column("power_w"))
@@ -112,9 +103,9 @@ def find_braking(
     dynamic = 0.5 * air_density_kg_m3 * speed**2
     on_the_flat = push - cda * dynamic - weight * COMMON_CRR
     # Not the mean of both ends, which lies opposite the start line where a lap ends.
-    p = course.wrapped_m(lap_position_m(ride, laps, course)[:-1] + np.nan_to_num(distance) / 2.0)
+    p = course.wrapped_m(lap_position_m(track, laps, course)[:-1] + np.nan_to_num(distance) / 2.0)
     if np.count_nonzero(np.isfinite(ride.column("altitude_m"))) > 1:
-        grade, steepest = _recorded_grade(ride, course, p)
+        grade, steepest = _recorded_grade(track.distance_m, ride.column("altitude_m"), course, p)
     else:
         needed = np.where(speed >= RIDING_M_S, on_the_flat / weight, np.nan)
         grade, steepest = _shared_grade(needed, p, course)
@@ -146,15 +137,6 @@ def find_braking(
     return tuple(found)
 
 
-def braking_mask(ride: Ride, braking: Sequence[Braking]) -> NDArray[np.bool_]:
-    """Whether each sample lies in a use of the brakes, ends included, shape (n,)."""
-    t = ride.time_s
-    mask = np.zeros(len(t), dtype=bool)
-    for use in braking:
-        mask |= (t >= use.start_s) & (t <= use.end_s)
-    return mask
-
-
 def _bridged(on: NDArray[np.bool_], middle: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Close breaks of up to 2 s: one use of the brakes, modulated."""
     joined = on.copy()
@@ -173,10 +155,9 @@ def _steepest(grade: Grade, place: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _recorded_grade(
-    ride: Ride, course: Course, p: NDArray[np.float64]
+    d: NDArray[np.float64], altitude: NDArray[np.float64], course: Course, p: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Likely and steepest grade per interval from recorded altitude: the laps' median, or else the ride's own."""
-    d, altitude = wheel_distance_m(ride), ride.column("altitude_m")
     known = np.isfinite(altitude)
     place = (d[:-1] + d[1:]) / 2.0
 

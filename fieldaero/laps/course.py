@@ -27,7 +27,7 @@ from scipy.spatial import cKDTree
 from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.laps.course_shape import folding_position_m, median_altitude_m, median_heading_deg, median_over_laps
 from fieldaero.laps.equal_laps import LAPS_DIFFER, common_length_m
-from fieldaero.laps.find_laps import Lap
+from fieldaero.laps.lap import Lap
 from fieldaero.laps.lap_button import SELF_MADE
 from fieldaero.laps.start_line import SHORTEST_LAP_M, StartLine
 from fieldaero.laps.track import Track, track_of
@@ -158,7 +158,7 @@ def complete_laps(laps: Sequence[Lap]) -> tuple[Lap, ...]:
     return tuple(ridden[1:-1][:1] or ridden[:1])
 
 
-def find_course(ride: Ride, laps: Sequence[Lap]) -> Course:
+def find_course(ride: Ride, laps: Sequence[Lap], *, track: Track | None = None) -> Course:
     """Return the course that the complete ones of these laps share.
 
     Parameters
@@ -167,6 +167,8 @@ def find_course(ride: Ride, laps: Sequence[Lap]) -> Course:
         The recorded ride; without positions the course has a length and no shape.
     laps
         Laps of that ride: all of them, or those that are used.
+    track
+        The track of the ride, if it is already worked out.
 
     Returns
     -------
@@ -183,7 +185,7 @@ def find_course(ride: Ride, laps: Sequence[Lap]) -> Course:
             f"{ride.source.file}: none of the {len(laps)} laps is {SHORTEST_LAP_M:.0f} m long or longer, so there is "
             "no course. Check the wheel's distance and the lap marks."
         )
-    track = track_of(ride)
+    track = track or track_of(ride)
     whole = _on_one_road(ride, track, whole)
     length = float(np.median([lap.distance_m for lap in whole]))
     position, wheel, places = _laid_out(track, whole, length)
@@ -213,7 +215,7 @@ def find_course(ride: Ride, laps: Sequence[Lap]) -> Course:
     )
 
 
-def lap_position_m(ride: Ride, laps: Sequence[Lap], course: Course) -> NDArray[np.float64]:
+def lap_position_m(track: Track, laps: Sequence[Lap], course: Course) -> NDArray[np.float64]:
     """Position along the lap of every sample, shape (n,), NaN outside the laps.
 
     Wheel distance since the start of the lap, rescaled so that a lap has the course's
@@ -222,7 +224,7 @@ def lap_position_m(ride: Ride, laps: Sequence[Lap], course: Course) -> NDArray[n
     samples as a whole say.  A lap of no whole length, cut short or with a detour, is
     not rescaled: it is placed by its samples as a whole, or is NaN if they disagree.
     """
-    track = track_of(ride, course.frame)
+    track = track.in_frame(course.frame)
     position = np.full(len(track.time_s), np.nan)
     seen = _projected_m(track, course)
     whole: list[tuple[NDArray[np.bool_], NDArray[np.float64]]] = []
@@ -242,9 +244,9 @@ def lap_position_m(ride: Ride, laps: Sequence[Lap], course: Course) -> NDArray[n
     return position
 
 
-def lateral_distance_m(ride: Ride, course: Course) -> NDArray[np.float64]:
+def lateral_distance_m(track: Track, course: Course) -> NDArray[np.float64]:
     """Distance of every sample from the course's line, shape (n,), NaN where either is unknown."""
-    track = track_of(ride, course.frame)
+    track = track.in_frame(course.frame)
     known = np.isfinite(course.east_m)
     away = np.full(len(track.time_s), np.nan)
     sampled = np.isfinite(track.east_m)

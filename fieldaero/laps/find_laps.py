@@ -22,102 +22,26 @@ the tests hold it).
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.laps.equal_laps import LAPS_DIFFER, common_length_m
+from fieldaero.laps.lap import Lap, LapSource
 from fieldaero.laps.lap_button import at_the_line, by_the_wheel, kept, presses_of
 from fieldaero.laps.repetition import find_repetition
 from fieldaero.laps.start_line import Passages, StartLine, evened_out, line_from_presses, meeting_s, passages
 from fieldaero.laps.track import Track, track_of
 from fieldaero.rides.ride import Ride
 
-__all__ = ["Flag", "FlagName", "Lap", "LapSource", "StartLine", "find_laps", "moment_in_words"]
-
-LapSource = Literal["button", "line", "repeat"]
-FlagName = Literal[
-    "incomplete",
-    "stopped",
-    "braked",
-    "power_dropout",
-    "speed_dropout",
-    "off_course",
-    "length_off",
-    "speed_outside",
-]
+__all__ = ["find_laps"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Flag:
-    """Something about a lap that the reader should know; it never drops the lap.
-
-    Attributes
-    ----------
-    name
-        Kind of the flag.
-    sentence
-        What was found, when, and with which evidence.
-    start_s, end_s
-        On the ride's clock [s]; None where the flag concerns the whole lap.
-    """
-
-    name: FlagName
-    sentence: str
-    start_s: float | None = None
-    end_s: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Lap:
-    """One passage of the course.
-
-    Attributes
-    ----------
-    number
-        1-based, in the order of the ride.
-    start_s, end_s
-        Crossing times on the ride's clock [s], interpolated between samples.  Where the
-        rider halted at the line the one lap ends before and the next begins after the halt.
-    distance_m
-        Wheel distance between the crossings.
-    start_m
-        Wheel distance since the first sample of the ride at the start of the lap; NaN
-        means where the ride was at ``start_s``.
-    trigger
-        How the lap was marked, in the device's word, or "line" or "repeat".
-    note
-        What is particular about its start or end, else empty.
-    flags
-        Filled by :func:`fieldaero.laps.flags.flag_laps`.
-    """
-
-    number: int
-    start_s: float
-    end_s: float
-    distance_m: float
-    start_m: float = math.nan
-    trigger: str = "unknown"
-    note: str = ""
-    flags: tuple[Flag, ...] = ()
-
-    @property
-    def duration_s(self) -> float:
-        """Time from crossing to crossing [s], standstills included."""
-        return self.end_s - self.start_s
-
-
-def moment_in_words(ride: Ride, time_s: float) -> str:
-    """Return the clock time, or seconds into the ride where it has no clock."""
-    clock = ride.clock(time_s)
-    return f"{time_s:.0f} s into the ride" if clock is None else f"{clock:%H:%M:%S} UTC"
-
-
-def find_laps(ride: Ride, *, lap_source: LapSource, start_line: StartLine | None = None) -> tuple[Lap, ...]:
+def find_laps(
+    ride: Ride, *, lap_source: LapSource, start_line: StartLine | None = None, track: Track | None = None
+) -> tuple[Lap, ...]:
     """Return the laps of a ride in the order in which they were ridden.
 
     Parameters
@@ -129,6 +53,8 @@ def find_laps(ride: Ride, *, lap_source: LapSource, start_line: StartLine | None
     start_line
         Used instead of a derived one.  Rides of one session share a line, so that they
         share positions along the lap; with "repeat" it fixes where a lap begins.
+    track
+        The track of the ride, if it is already worked out.
 
     Returns
     -------
@@ -143,7 +69,7 @@ def find_laps(ride: Ride, *, lap_source: LapSource, start_line: StartLine | None
     RunSheetError
         There is no such source.
     """
-    track = track_of(ride)
+    track = track or track_of(ride)
     if lap_source == "button":
         return _button_laps(ride, track, start_line)
     if lap_source not in get_args(LapSource):

@@ -16,11 +16,11 @@ from fieldaero.basics.runs import runs_where
 from fieldaero.laps.braking import Braking, find_braking
 from fieldaero.laps.course import Course, lateral_distance_m
 from fieldaero.laps.equal_laps import LAPS_DIFFER
-from fieldaero.laps.find_laps import Flag, Lap, moment_in_words
+from fieldaero.laps.lap import Flag, Lap, moment_in_words
 from fieldaero.laps.sensor_dropouts import power_dropouts, speed_dropouts
 from fieldaero.laps.track import AT_ONE_PLACE_M, Track, track_of
 from fieldaero.physics.system import System
-from fieldaero.rides.gaps import is_gap
+from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Pause, Ride
 
 __all__ = ["flag_laps"]
@@ -55,6 +55,7 @@ def flag_laps(
     *,
     system: System | None = None,
     air_density_kg_m3: float = 1.2,
+    track: Track | None = None,
 ) -> tuple[Lap, ...]:
     """Return the laps with their flags.
 
@@ -66,19 +67,21 @@ def flag_laps(
         Rider and bike for the force balance behind "braked"; without it 80 kg.
     air_density_kg_m3
         For the same balance.
+    track
+        The track of the ride, if it is already worked out.
 
     Returns
     -------
     The same laps in the same order, each with ``flags`` in the order of ``FlagName``.
     """
-    track = track_of(ride, course.frame)
+    track = (track or track_of(ride)).in_frame(course.frame)
     evidence = _Evidence(
         ride=ride,
         track=track,
         course=course,
         gaps=_gaps(ride),
-        aside_m=lateral_distance_m(ride, course),
-        braking=find_braking(ride, laps, course, system=system, air_density_kg_m3=air_density_kg_m3),
+        aside_m=lateral_distance_m(track, course),
+        braking=find_braking(ride, laps, course, track=track, system=system, air_density_kg_m3=air_density_kg_m3),
     )
     whole = {lap.number: _is_whole(lap, course) and not _away_m(lap, evidence) for lap in laps}
     speeds = {lap.number: _mean_speed_m_s(lap, track) for lap in laps}

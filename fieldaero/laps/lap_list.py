@@ -7,20 +7,26 @@ the device set by itself, every so many kilometres, are no presses.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError
 from fieldaero.basics.formatting import MISSING, clock, duration, number, one_line, table
 from fieldaero.laps.course import Course, complete_laps, find_course
-from fieldaero.laps.find_laps import Lap, LapSource, StartLine, find_laps
+from fieldaero.laps.find_laps import find_laps
 from fieldaero.laps.flags import flag_laps
+from fieldaero.laps.lap import Lap, LapSource, mean_power_w
 from fieldaero.laps.lap_button import presses_of
+from fieldaero.laps.sensor_dropouts import false_samples
+from fieldaero.laps.start_line import StartLine
+from fieldaero.laps.track import Track, track_of
 from fieldaero.rides.ride import Ride
 
-__all__ = ["LapListing", "course_in_words", "list_laps", "mean_power_w"]
+__all__ = ["LapListing", "course_in_words", "list_laps"]
 
 FEWEST_REPEATED = 2
 
@@ -31,10 +37,6 @@ class LapListing:
 
     Attributes
     ----------
-    ride
-        As read.
-    lap_source
-        "button", "line" or "repeat".
     why
         Why that source, one sentence.
     laps
@@ -46,6 +48,7 @@ class LapListing:
     """
 
     ride: Ride
+    track: Track
     lap_source: LapSource
     why: str
     laps: tuple[Lap, ...]
@@ -58,6 +61,14 @@ class LapListing:
         if self.course is None:
             return frozenset()
         return frozenset(lap.number for lap in complete_laps(self.laps))
+
+    @cached_property
+    def _false_power(self) -> NDArray[np.bool_]:
+        return false_samples(self.ride, self.laps, self.track)[0]
+
+    def power_w(self, lap: Lap) -> float:
+        """Mean power of one of the laps [W], without what a flag calls false; NaN where none is known."""
+        return mean_power_w(self.ride, lap, false_power=self._false_power)
 
     def summary(self) -> str:
         """Tell the laps in plain text: how they were found, the table, the flags, the notes of the reader."""
@@ -73,9 +84,9 @@ class LapListing:
                 clock(ride.clock(lap.start_s)) if ride.start_time else duration(lap.start_s),
                 duration(lap.duration_s, places=1),
                 number(lap.distance_m),
-                number(_speed_m_s(lap) * 3.6, places=1),
-                number(mean_power_w(ride, lap)),
-                ", ".join(_flag_names(lap)) or MISSING,
+                number(lap.speed_m_s * 3.6, places=1),
+                number(self.power_w(lap)),
+                ", ".join(lap.flag_names) or MISSING,
             ]
             for lap in self.laps
         ]
@@ -111,10 +122,10 @@ class LapListing:
                     "start_s": lap.start_s,
                     "duration_s": lap.duration_s,
                     "distance_m": lap.distance_m,
-                    "speed_m_s": _or_none(_speed_m_s(lap)),
-                    "power_w": _or_none(mean_power_w(ride, lap)),
+                    "speed_m_s": _or_none(lap.speed_m_s),
+                    "power_w": _or_none(self.power_w(lap)),
                     "complete": lap.number in self.complete,
-                    "flags": _flag_names(lap),
+                    "flags": list(lap.flag_names),
                     "flag_sentences": [flag.sentence for flag in lap.flags],
                     "note": lap.note,
                 }
@@ -144,17 +155,17 @@ def list_laps(ride: Ride, *, lap_source: LapSource | None = None, start_line: St
     CannotAnswerError
         There are no laps; without a source, with what was tried.
     """
+    track = track_of(ride)
     if lap_source is not None:
-        return _listing(
-            ride, lap_source, "as asked for.", find_laps(ride, lap_source=lap_source, start_line=start_line)
-        )
+        laps = find_laps(ride, lap_source=lap_source, start_line=start_line, track=track)
+        return _listing(ride, track, laps, lap_source, "as asked for.")
     presses = [press for press in presses_of(ride.lap_marks) if press.by_hand]
     if presses:
         times = f"the button was pressed {len(presses)} time{'s' if len(presses) != 1 else ''} on the way"
-        by_button = _listing(ride, "button", "", find_laps(ride, lap_source="button", start_line=start_line))
+        laps = find_laps(ride, lap_source="button", start_line=start_line, track=track)
+        by_button = _listing(ride, track, laps, "button", "")
         if len(by_button.complete) >= FEWEST_REPEATED:
-            why = f"{times} and {len(by_button.complete)} laps are alike."
-            return _listing(ride, "button", why, by_button.laps, by_button.course)
+            return replace(by_button, why=f"{times} and {len(by_button.complete)} laps are alike.")
         not_button = f"{times}, and that gives no repeated laps"
     elif ride.lap_marks:
         not_button = "no lap was marked by hand"
@@ -166,22 +177,11 @@ def list_laps(ride: Ride, *, lap_source: LapSource | None = None, start_line: St
             "repetition. Record positions, or press the lap button at the start line."
         )
     try:
-        laps = find_laps(ride, lap_source="repeat", start_line=start_line)
+        laps = find_laps(ride, lap_source="repeat", start_line=start_line, track=track)
     except CannotAnswerError as error:
         seen = ' To see the marks as they are, ask for lap_source = "button".' if ride.lap_marks else ""
         raise CannotAnswerError(f"{error} ({_capital(not_button)}.{seen})") from error
-    return _listing(ride, "repeat", f"{not_button}, but the road repeats itself.", laps)
-
-
-def mean_power_w(ride: Ride, lap: Lap) -> float:
-    """Return the mean recorded power of a lap [W], NaN where none was recorded.
-
-    A sample's power is the mean of the time before its stamp, so the one at the start of
-    the lap belongs to the lap before.
-    """
-    t, power = ride.time_s, ride.column("power_w")
-    inside = (t > lap.start_s) & (t <= lap.end_s) & np.isfinite(power)
-    return float(np.mean(power[inside])) if inside.any() else float("nan")
+    return _listing(ride, track, laps, "repeat", f"{not_button}, but the road repeats itself.")
 
 
 def course_in_words(course: Course) -> str:
@@ -194,26 +194,17 @@ def course_in_words(course: Course) -> str:
     return line
 
 
-def _listing(
-    ride: Ride, lap_source: LapSource, why: str, laps: tuple[Lap, ...], course: Course | None = None
-) -> LapListing:
-    no_course = ""
-    if course is None:
-        try:
-            course = find_course(ride, laps)
-        except FieldaeroError as error:
-            no_course = f"No course: {str(error).removeprefix(f'{ride.source.file}: ')}"
-        else:
-            laps = flag_laps(ride, laps, course)
-    return LapListing(ride=ride, lap_source=lap_source, why=why, laps=laps, course=course, no_course=no_course)
-
-
-def _speed_m_s(lap: Lap) -> float:
-    return lap.distance_m / lap.duration_s if lap.duration_s > 0.0 else float("nan")
-
-
-def _flag_names(lap: Lap) -> list[str]:
-    return list(dict.fromkeys(flag.name for flag in lap.flags))
+def _listing(ride: Ride, track: Track, laps: tuple[Lap, ...], lap_source: LapSource, why: str) -> LapListing:
+    course, no_course = None, ""
+    try:
+        course = find_course(ride, laps, track=track)
+    except FieldaeroError as error:
+        no_course = f"No course: {str(error).removeprefix(f'{ride.source.file}: ')}"
+    else:
+        laps = flag_laps(ride, laps, course, track=track)
+    return LapListing(
+        ride=ride, track=track, lap_source=lap_source, why=why, laps=laps, course=course, no_course=no_course
+    )
 
 
 def _or_none(value: float) -> float | None:

@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.runs import runs_where
-from fieldaero.laps.find_laps import Flag, FlagName, Lap, moment_in_words
-from fieldaero.laps.track import Track, track_of
-from fieldaero.physics.earth import LocalFrame
+from fieldaero.laps.lap import Flag, FlagName, Lap, moment_in_words
+from fieldaero.laps.track import Track
 from fieldaero.rides.ride import Ride
 
 __all__ = ["false_samples", "power_dropouts", "speed_dropouts"]
@@ -70,21 +69,11 @@ def speed_dropouts(ride: Ride, inside: NDArray[np.bool_], track: Track) -> list[
     return [_flag("speed_dropout", runs, ride, what) for runs, what in kinds if runs]
 
 
-def false_samples(
-    ride: Ride, laps: Sequence[Lap], frame: LocalFrame | None = None
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def false_samples(ride: Ride, laps: Sequence[Lap], track: Track) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Return where power, and where speed, is recorded but flagged as zero or frozen, shape (n,) each.
 
-    Parameters
-    ----------
-    ride, laps
-        The ride and its flagged laps.
-    frame
-        Local metres of the course.
-
-    Notes
-    -----
-    A value that stands still for much of the ride is no frozen sensor: a trainer holds it, or it is computed.
+    The laps carry their flags. A value that stands still for much of the ride is no frozen sensor: a trainer holds
+    it, or it is computed.
     """
     t, n = ride.time_s, len(ride.time_s)
     power, speed, steady_power, steady_speed, ridden = np.zeros((5, n), dtype=bool)
@@ -95,7 +84,7 @@ def false_samples(
             power |= _covered(_idle(ride, inside), n)
             steady_power |= _covered(_frozen(ride.column("power_w"), inside, t, least_s=FROZEN_S), n)
         if "speed_dropout" in names:
-            speed |= _covered(_zero_in_motion(ride, inside, track_of(ride, frame)), n)
+            speed |= _covered(_zero_in_motion(ride, inside, track), n)
             steady_speed |= _covered(_frozen_speed(ride, inside), n)
     for false, steady in ((power, steady_power), (speed, steady_speed)):
         if np.count_nonzero(steady) <= MOSTLY * np.count_nonzero(ridden):

@@ -8,7 +8,7 @@ wheel distance: positions are looked up by it, and standing still adds nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.runs import runs_where
 from fieldaero.physics.earth import LocalFrame
-from fieldaero.rides.gaps import is_gap
+from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["Track", "track_of", "wheel_distance_m"]
@@ -38,6 +38,8 @@ class Track:
     ----------
     time_s, distance_m
         Ride clock and wheel distance since the first sample; distance never falls.
+    latitude_deg, longitude_deg
+        As recorded.
     east_m, north_m
         Position in ``frame``, NaN where unknown.
     frame
@@ -46,9 +48,18 @@ class Track:
 
     time_s: NDArray[np.float64]
     distance_m: NDArray[np.float64]
+    latitude_deg: NDArray[np.float64]
+    longitude_deg: NDArray[np.float64]
     east_m: NDArray[np.float64]
     north_m: NDArray[np.float64]
     frame: LocalFrame | None
+
+    def in_frame(self, frame: LocalFrame | None) -> Track:
+        """Return the same track in the metres of another place, such as the one that a course is drawn around."""
+        if frame is None or self.frame is None or frame == self.frame:
+            return self
+        east, north = _positions_m(self.latitude_deg, self.longitude_deg, self.distance_m, frame)
+        return replace(self, east_m=east, north_m=north, frame=frame)
 
     @property
     def length_m(self) -> float:
@@ -129,33 +140,43 @@ class Track:
         return way > RIDING_M_S * float(self.time_s[last] - self.time_s[first])
 
 
-def track_of(ride: Ride, frame: LocalFrame | None = None) -> Track:
-    """Return the path of a ride, in the metres of the given frame or of one around its median position.
+def track_of(ride: Ride) -> Track:
+    """Return the path of a ride, in metres around its median position.
 
     Positions that are held while the wheel rolls on are taken as missing.
     """
     d = wheel_distance_m(ride)
     latitude, longitude = ride.column("latitude_deg"), ride.column("longitude_deg")
     known = np.isfinite(latitude) & np.isfinite(longitude)
-    unknown = np.full(d.shape, np.nan)
-    if not known.any():
-        return Track(time_s=ride.time_s, distance_m=d, east_m=unknown, north_m=unknown, frame=None)
-    if frame is None:
+    frame, east, north = None, np.full(d.shape, np.nan), np.full(d.shape, np.nan)
+    if known.any():
         # Longitudes are counted from the first one, so that the date line splits no course.
         first = longitude[known][0]
         around = first + np.median((longitude[known] - first + 180.0) % 360.0 - 180.0)
         frame = LocalFrame.around(float(np.median(latitude[known])), float(around))
-    east, north = frame.to_metres(latitude, longitude)
-    held = np.zeros(d.shape, dtype=bool)
-    held[1:] = (np.diff(east) == 0.0) & (np.diff(north) == 0.0) & (np.diff(d) > FROZEN_STEP_M)
-    gone = held | ~np.isfinite(east)
+        east, north = _positions_m(latitude, longitude, d, frame)
     return Track(
         time_s=ride.time_s,
         distance_m=d,
-        east_m=np.where(gone, np.nan, east),
-        north_m=np.where(gone, np.nan, north),
+        latitude_deg=latitude,
+        longitude_deg=longitude,
+        east_m=east,
+        north_m=north,
         frame=frame,
     )
+
+
+def _positions_m(
+    latitude_deg: NDArray[np.float64],
+    longitude_deg: NDArray[np.float64],
+    distance_m: NDArray[np.float64],
+    frame: LocalFrame,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    east, north = frame.to_metres(latitude_deg, longitude_deg)
+    held = np.zeros(distance_m.shape, dtype=bool)
+    held[1:] = (np.diff(east) == 0.0) & (np.diff(north) == 0.0) & (np.diff(distance_m) > FROZEN_STEP_M)
+    gone = held | ~np.isfinite(east)
+    return np.where(gone, np.nan, east), np.where(gone, np.nan, north)
 
 
 def wheel_distance_m(ride: Ride) -> NDArray[np.float64]:

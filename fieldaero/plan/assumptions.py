@@ -17,7 +17,7 @@ from fieldaero.basics.errors import CannotAnswerError, OutOfRangeError, RunSheet
 from fieldaero.basics.input_limits import WAY_OUT, beyond
 from fieldaero.basics.quantities import number_within
 from fieldaero.estimate.session import RIDER_HEIGHT_M
-from fieldaero.laps.lap_list import LapListing, list_laps, mean_power_w
+from fieldaero.laps.lap_list import LapListing, list_laps
 from fieldaero.physics.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m_s
 from fieldaero.physics.flat_road import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2
 from fieldaero.physics.moist_air import air_density_kg_m3
@@ -115,7 +115,7 @@ def road_of(listing: LapListing) -> RoadRidden:
             "length of the lap instead"
         )
     height = float(np.ptp(course.altitude_m)) if np.isfinite(course.altitude_m).all() else USUAL_HEIGHT_M
-    powers = [mean_power_w(listing.ride, lap) for lap in listing.laps if lap.number in listing.complete]
+    powers = [listing.power_w(lap) for lap in listing.laps if lap.number in listing.complete]
     known = [power for power in powers if np.isfinite(power)]
     return RoadRidden(
         course=CourseShape(

@@ -36,7 +36,7 @@ from fieldaero.weather.observation import Observation, observation_from_readings
 from fieldaero.weather.station_csv import read_weather_csv
 
 if TYPE_CHECKING:
-    from fieldaero.laps.find_laps import LapSource
+    from fieldaero.laps.lap import LapSource
     from fieldaero.laps.start_line import StartLine
 
 __all__ = [

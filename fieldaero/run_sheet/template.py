@@ -19,8 +19,9 @@ import tomli_w
 from fieldaero.basics.errors import RideError, RunSheetError
 from fieldaero.basics.formatting import clock, duration, number, one_line
 from fieldaero.basics.safety import SAFETY
-from fieldaero.laps.find_laps import Lap, StartLine
-from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps, mean_power_w
+from fieldaero.laps.lap import Lap
+from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps
+from fieldaero.laps.start_line import StartLine
 from fieldaero.rides import read_ride
 from fieldaero.run_sheet.schema import NOT_USED
 
@@ -230,7 +231,7 @@ def _ride_entry(name: str, listing: LapListing) -> str:
 
 
 def _lap_in_words(lap: Lap, listing: LapListing) -> str:
-    power = mean_power_w(listing.ride, lap)
+    power = listing.power_w(lap)
     words = [f"lap {lap.number}: {duration(lap.duration_s)}", f"{number(lap.distance_m)} m", f"{number(power)} W"]
     at = listing.ride.clock(lap.start_s)
     if at is not None:

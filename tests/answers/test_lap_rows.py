@@ -13,6 +13,7 @@ from fieldaero.answers.analysis import analyse_session
 from fieldaero.answers.lap_rows import segment_yaw_deg
 from fieldaero.answers.result import Result
 from fieldaero.basics.errors import CannotAnswerError
+from fieldaero.laps.lap_list import list_laps
 from fieldaero.rides.ride import Ride
 from fieldaero.simulator import SimulatedSession, Wind
 from tests.simulator.sessions import session
@@ -58,6 +59,12 @@ def test_unrecorded_time_does_not_dilute_the_power():
     ride = made.ride
     kept = (ride.time_s > 259.0) & (ride.time_s <= 482.5) & ~((ride.time_s > 300.0) & (ride.time_s <= 330.0))
     assert gappy.power_w == pytest.approx(ride.column("power_w")[kept].mean(), rel=0.01)
+
+
+def test_the_list_of_laps_and_the_result_tell_the_same_power():
+    made = usual()[0]
+    listing = list_laps(made.ride, lap_source="button")
+    assert [listing.power_w(lap) for lap in listing.laps] == [row.power_w for row in result().lap_results]
 
 
 def test_the_start_is_told_by_the_clock():

@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 
 from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.laps.course import complete_laps, find_course, lap_position_m, lateral_distance_m
-from fieldaero.laps.find_laps import Lap, find_laps
+from fieldaero.laps.find_laps import find_laps
+from fieldaero.laps.lap import Lap
+from fieldaero.laps.track import track_of
 from fieldaero.rides.ride import LapMark, Ride
 from tests.synthetic_rides import (
     Noise,
@@ -75,7 +77,7 @@ def test_the_line_of_the_course_is_nearer_to_the_road_than_one_ride_over_it():
     laps = find_laps(exact, lap_source="button")
     true, seen = find_course(exact, laps), find_course(ride, find_laps(ride, lap_source="button"))
     on = (ride.time_s >= laps[1].start_s) & (ride.time_s <= laps[-2].end_s)
-    one_ride, course = lateral_distance_m(ride, true)[on], lateral_distance_m(exact, seen)[on]
+    one_ride, course = lateral_distance_m(track_of(ride), true)[on], lateral_distance_m(track_of(exact), seen)[on]
     assert np.sqrt(np.mean(course**2)) < 0.6 * np.sqrt(np.mean(one_ride**2))
 
 
@@ -109,7 +111,7 @@ def test_position_along_the_lap_holds_to_a_metre_or_two_from_lap_to_lap(kind, se
     ride = pressed(kind, seed=seed)
     laps = find_laps(ride, lap_source="button")
     course = find_course(ride, laps)
-    position = lap_position_m(ride, laps[1:-1], course) * length / course.length_m
+    position = lap_position_m(track_of(ride), laps[1:-1], course) * length / course.length_m
     off = around_m(position - true_position_m(kind), length)
     off = off[np.isfinite(off)]
     assert np.std(off) < 1.7  # the line itself may lie a little before or behind
@@ -119,7 +121,7 @@ def test_position_along_the_lap_holds_to_a_metre_or_two_from_lap_to_lap(kind, se
 def test_position_is_unknown_outside_the_laps():
     ride = pressed()
     laps = find_laps(ride, lap_source="button")[2:4]
-    position = lap_position_m(ride, laps, find_course(ride, laps))
+    position = lap_position_m(track_of(ride), laps, find_course(ride, laps))
     inside = (ride.time_s >= laps[0].start_s) & (ride.time_s <= laps[1].end_s)
     assert np.isfinite(position[inside]).all()
     assert np.isnan(position[~inside]).all()
@@ -128,7 +130,7 @@ def test_position_is_unknown_outside_the_laps():
 def test_position_never_wanders_with_the_satellites():
     ride = pressed(noise=Noise(seed=5, position_m=4.0, position_time_s=5.0))
     laps = find_laps(ride, lap_source="button")
-    position = lap_position_m(ride, laps[1:-1], find_course(ride, laps))
+    position = lap_position_m(track_of(ride), laps[1:-1], find_course(ride, laps))
     step = np.diff(position)
     rolled = np.diff(ride.column("distance_m"))
     same_lap = np.isfinite(step) & (step > -100.0)
@@ -139,7 +141,7 @@ def test_a_ride_marked_elsewhere_shares_the_courses_positions():
     first, second = pressed(seed=1), pressed(seed=8, begin_m=BEFORE_M + 120.0, laps=LAPS - 1)
     course = find_course(first, find_laps(first, lap_source="button"))
     laps = find_laps(second, lap_source="button")[1:-1]
-    off = lap_position_m(second, laps, course) - true_position_m() * WHEEL
+    off = lap_position_m(track_of(second), laps, course) - true_position_m() * WHEEL
     off = around_m(off[np.isfinite(off)], course.length_m)
     assert np.abs(off).max() < 7.0
 
@@ -151,7 +153,7 @@ def test_two_laps_ridden_as_one_are_two():
     ride = replace(ride, lap_marks=(*marks[:3], joined, *marks[5:]))
     laps = find_laps(ride, lap_source="button")
     course = find_course(ride, laps)
-    off = around_m(lap_position_m(ride, laps[3:4], course) - true_position_m() * WHEEL, course.length_m)
+    off = around_m(lap_position_m(track_of(ride), laps[3:4], course) - true_position_m() * WHEEL, course.length_m)
     assert np.nanmax(np.abs(off)) < 6.0
 
 
@@ -165,7 +167,7 @@ def test_a_lap_cut_short_is_placed_by_its_samples():
         start_m=float("nan"),
         distance_m=0.5 * laps[3].distance_m,
     )
-    off = around_m(lap_position_m(ride, [half], course) - true_position_m() * WHEEL, course.length_m)
+    off = around_m(lap_position_m(track_of(ride), [half], course) - true_position_m() * WHEEL, course.length_m)
     assert np.nanmax(np.abs(off)) < 8.0
 
 
@@ -177,8 +179,8 @@ def test_without_positions_a_course_has_length_and_no_shape():
     assert course.closed
     assert course.start_line is None
     assert np.isnan(course.heading_deg_at([0.0, 100.0])).all()
-    assert np.isnan(lateral_distance_m(ride, course)).all()
-    off = around_m(lap_position_m(ride, laps[1:-1], course) - true_position_m() * WHEEL, course.length_m)
+    assert np.isnan(lateral_distance_m(track_of(ride), course)).all()
+    off = around_m(lap_position_m(track_of(ride), laps[1:-1], course) - true_position_m() * WHEEL, course.length_m)
     assert np.nanstd(off) < 5.0
 
 
@@ -195,7 +197,7 @@ def test_a_lap_of_no_whole_length_that_cannot_be_placed_has_no_position():
     laps = find_laps(ride, lap_source="button")
     course = find_course(ride, laps)
     assert laps[0].distance_m < 0.5 * course.length_m
-    assert np.isnan(lap_position_m(ride, laps[:1], course)).all()
+    assert np.isnan(lap_position_m(track_of(ride), laps[:1], course)).all()
 
 
 # --- there and back
@@ -219,7 +221,7 @@ def test_both_directions_share_the_road_coordinate():
     laps = find_laps(ride, lap_source="button")[1:-1]
     course = find_course(ride, laps)
     east = np.interp(run["way_m"], np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]), xy[:, 0])
-    road = course.road_coordinate_m(lap_position_m(ride, laps, course))
+    road = course.road_coordinate_m(lap_position_m(track_of(ride), laps, course))
     known = np.isfinite(road)
     # The road bends little: its east coordinate orders it, whichever way it is ridden.
     order = np.argsort(east[known])
@@ -285,7 +287,7 @@ def test_lateral_distance_shows_who_left_the_road():
     ride = pressed(noise=Noise(seed=1, position_m=2.0))
     laps = find_laps(ride, lap_source="button")
     course = find_course(ride, laps)
-    aside = lateral_distance_m(ride, course)
+    aside = lateral_distance_m(track_of(ride), course)
     on = (ride.time_s >= laps[1].start_s) & (ride.time_s <= laps[-2].end_s)
     assert aside[on].max() < 10.0
     assert aside[-1] == pytest.approx(250.0, abs=150.0)

@@ -11,8 +11,10 @@ import pytest
 
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.laps.course import find_course, lap_position_m
-from fieldaero.laps.find_laps import Lap, find_laps
+from fieldaero.laps.find_laps import find_laps
 from fieldaero.laps.flags import flag_laps
+from fieldaero.laps.lap import Lap
+from fieldaero.laps.track import track_of
 from fieldaero.rides.ride import COLUMNS, LapMark, Pause, Ride
 from tests.synthetic_rides import (
     SOURCE,
@@ -301,6 +303,6 @@ def test_whatever_was_recorded_gives_laps_or_a_reason(seed, lap_source):
     assert reason.startswith(SOURCE.file)
     if course is None:
         return
-    position = lap_position_m(ride, laps, course)
+    position = lap_position_m(track_of(ride), laps, course)
     assert np.nanmax(position, initial=0.0) <= course.length_m * (1.0 if course.closed else 2.0)
     assert [lap.number for lap in flag_laps(ride, laps, course)] == list(range(1, len(laps) + 1))

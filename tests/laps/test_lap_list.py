@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from fieldaero.basics.errors import CannotAnswerError
-from fieldaero.laps.find_laps import Lap
-from fieldaero.laps.lap_list import list_laps, mean_power_w
+from fieldaero.laps.lap_list import list_laps
 from fieldaero.rides import read_ride
 from fieldaero.rides.ride import LapMark, Pause
 from tests.cli.command_line import ride_csv
@@ -60,11 +59,13 @@ def test_marks_as_they_are_can_be_had_where_nothing_repeats(ride):
     assert len(listing.laps) == 2
 
 
-def test_mean_power_is_the_power_between_the_crossings(ride):
-    lap = Lap(number=1, start_s=100.0, end_s=103.0, distance_m=30.0)
-    power = ride.column("power_w")
-    assert mean_power_w(ride, lap) == pytest.approx(power[101:104].mean())
-    assert np.isnan(mean_power_w(ride, replace(lap, end_s=100.0)))
+def test_power_that_a_flag_calls_false_is_left_out_of_the_mean(ride):
+    frozen = ride.time_s % 400.0 < 10.0
+    spoilt = list_laps(replace(ride, table=ride.table.assign(power_w=np.where(frozen, 900.0, ride.column("power_w")))))
+    lost = list_laps(replace(ride, table=ride.table.assign(power_w=np.where(frozen, np.nan, ride.column("power_w")))))
+    flagged = [lap for lap in spoilt.laps if "power_dropout" in lap.flag_names]
+    assert flagged
+    assert [spoilt.power_w(lap) for lap in flagged] == pytest.approx([lost.power_w(lap) for lap in flagged], rel=0.002)
 
 
 def test_a_ride_without_power_is_listed_with_dashes(ride):

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.runs import runs_where
-from fieldaero.rides.gaps import is_gap
+from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Pause
 
 __all__ = ["cut_steps", "find_pauses"]

@@ -1,17 +1,18 @@
-"""What counts as a gap in a recording: one rule for everything that reads a ride."""
+"""The intervals between samples: which of them are gaps, and what power belongs to each."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["is_gap"]
+__all__ = ["interval_power_w", "is_gap"]
 
 # Limits are matters of judgement: common practice, no source.
 NEVER_A_GAP_S = 5.0
 USUAL = 0.9  # some devices record when they see fit: nine of ten steps are no longer than the usual one
 USUAL_STEPS = 1.5
 ALWAYS_A_GAP_S = 30.0
+POWER_OF_END_UP_TO_S = 1.5
 
 
 def is_gap(time_s: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -29,3 +30,12 @@ def is_gap(time_s: NDArray[np.float64]) -> NDArray[np.bool_]:
     step = np.diff(time_s)
     usual = float(np.quantile(step, USUAL, method="lower"))
     return np.asarray(step > np.clip(USUAL_STEPS * usual, NEVER_A_GAP_S, ALWAYS_A_GAP_S))
+
+
+def interval_power_w(time_s: NDArray[np.float64], power_w: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean power of each interval [W], shape (n - 1,), from the power at the samples, shape (n,).
+
+    Most devices write the mean over the second *before* the time stamp (common practice, no source), so up
+    to 1.5 s the power at the end of an interval is that interval's power. Beyond, the mean of both ends is taken.
+    """
+    return np.where(np.diff(time_s) <= POWER_OF_END_UP_TO_S, power_w[1:], (power_w[:-1] + power_w[1:]) / 2.0)
