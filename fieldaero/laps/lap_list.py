@@ -7,7 +7,7 @@ the device set by itself, every so many kilometres, are no presses.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -48,7 +48,7 @@ class LapListing:
     """
 
     ride: Ride
-    track: Track
+    track: Track = field(compare=False)
     lap_source: LapSource
     why: str
     laps: tuple[Lap, ...]
