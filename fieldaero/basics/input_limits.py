@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import os
 
-__all__ = ["WAY_OUT", "beyond"]
+__all__ = ["HOW_TO_LIFT", "beyond"]
 
 SWITCH = "FIELDAERO_LIMITS"
-WAY_OUT = f"if it is meant to be so large, {SWITCH}=off in the environment lifts the limit"
+HOW_TO_LIFT = f"if it is meant to be so large, {SWITCH}=off in the environment lifts the limit"
 
 
 def beyond(found: float, allowed: float) -> bool:

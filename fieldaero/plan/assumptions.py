@@ -14,7 +14,7 @@ import numpy as np
 from fieldaero.answers.analysis import analyse
 from fieldaero.answers.result import Result
 from fieldaero.basics.errors import CannotAnswerError, OutOfRangeError, RunSheetError
-from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 from fieldaero.basics.quantities import number_within
 from fieldaero.estimate.session import RIDER_HEIGHT_M
 from fieldaero.laps.lap_list import LapListing, list_laps
@@ -300,7 +300,7 @@ def _from_json(where: Path) -> FormerTest:
         if beyond(where.stat().st_size, MOST_BYTES):
             raise RunSheetError(
                 f"{where}: {where.stat().st_size / 1e6:.0f} MB is too large for the result of a test; allowed are "
-                f"{MOST_BYTES / 1e6:.0f} MB. Give result.json or a run sheet; {WAY_OUT}"
+                f"{MOST_BYTES / 1e6:.0f} MB. Give result.json or a run sheet; {HOW_TO_LIFT}"
             )
         told: Any = json.loads(where.read_text(encoding="utf-8"))
     except OSError as problem:

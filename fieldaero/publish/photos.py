@@ -17,7 +17,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 
 from fieldaero.basics.errors import RunSheetError
-from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 
 __all__ = ["LARGEST_MB", "LARGEST_MEGAPIXELS", "LONGEST_SIDE", "Photo", "photo"]
 
@@ -59,7 +59,8 @@ def photo(folder: Path, name: str) -> Photo:
         size_mb = path.stat().st_size / 1e6
         if beyond(size_mb, LARGEST_MB):
             raise RunSheetError(
-                f"photo {name}: has {size_mb:.0f} MB; allowed are {LARGEST_MB:.0f} MB. Save a smaller copy; {WAY_OUT}"
+                f"photo {name}: has {size_mb:.0f} MB; allowed are {LARGEST_MB:.0f} MB. Save a smaller copy, "
+                f"or {HOW_TO_LIFT}"
             )
         content = path.read_bytes()
     except OSError as problem:
@@ -132,7 +133,8 @@ def _refuse_giants(width: int, height: int, name: str) -> None:
     if beyond(megapixels, LARGEST_MEGAPIXELS):
         raise RunSheetError(
             f"photo {name}: has {width} by {height} pixels, {megapixels:.0f} megapixels; allowed are "
-            f"{LARGEST_MEGAPIXELS:.0f}. Save a smaller copy; {WAY_OUT}"
+            f"{LARGEST_MEGAPIXELS:.0f}. Save a smaller copy, "
+            f"or {HOW_TO_LIFT}"
         )
 
 

@@ -12,8 +12,7 @@ import numpy as np
 
 from fieldaero.basics.errors import RideError
 from fieldaero.basics.output_files import write_bytes
-from fieldaero.rides.formats.csv_columns import LOCAL_COLUMNS, WRITTEN_ORDER
-from fieldaero.rides.formats.csv_laps import lap_columns
+from fieldaero.rides.formats.csv_columns import LOCAL_COLUMNS, WRITTEN_ORDER, lap_columns
 from fieldaero.rides.local_positions import LOCAL_FRAME, is_local
 from fieldaero.rides.repair.pauses import cut_steps
 from fieldaero.rides.ride import COLUMNS, Ride

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from fieldaero.basics.errors import RideError
-from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 
 __all__ = ["RideFile", "bytes_of", "load", "recognise", "text_of"]
 
@@ -171,7 +171,7 @@ def bytes_of(path: str | os.PathLike[str]) -> bytes:
 def _too_large(name: str, size_bytes: int) -> RideError:
     return RideError(
         f"{name}: {size_bytes / 1e6:.0f} MB; ride files up to {LARGEST_BYTES / 1e6:.0f} MB are read. Export the ride "
-        f"alone, or {WAY_OUT}"
+        f"alone, or {HOW_TO_LIFT}"
     )
 
 
@@ -195,7 +195,7 @@ def _unpacked(raw: bytes, name: str) -> tuple[bytes, bool]:
                     raise RideError(
                         f"{name}: unpacks to more than {limit / 1e6:.0f} MB from {len(raw) / 1e6:.2g} MB; allowed are "
                         f"{LARGEST_BYTES / 1e6:.0f} MB and {LARGEST_RATIO:.0f} times the packed size. Give the file "
-                        f"unpacked, or {WAY_OUT}"
+                        f"unpacked, or {HOW_TO_LIFT}"
                     )
         except zlib.error:
             whole = False

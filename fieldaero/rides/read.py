@@ -8,6 +8,11 @@ from pathlib import Path
 
 from fieldaero.basics.errors import RideError
 from fieldaero.rides.detect import RideFile, bytes_of, recognise
+from fieldaero.rides.formats.csv import read_csv
+from fieldaero.rides.formats.fit import read_fit
+from fieldaero.rides.formats.gpx import read_gpx
+from fieldaero.rides.formats.tcx import read_tcx
+from fieldaero.rides.formats.xml_points import Walk
 from fieldaero.rides.recording import Recording, check_laps
 from fieldaero.rides.repair.repair import ride_of
 from fieldaero.rides.ride import Ride, RideSource
@@ -23,7 +28,7 @@ def read_ride(path: str | os.PathLike[str], *, allow_indoor: bool = False) -> Ri
     path
         The file; it is never changed.
     allow_indoor
-        Read a trainer or virtual ride too; it met no air, so nothing aerodynamic is in it.
+        Read a trainer or virtual ride too; it says nothing about drag.
 
     Returns
     -------
@@ -48,30 +53,16 @@ def read_ride(path: str | os.PathLike[str], *, allow_indoor: bool = False) -> Ri
 
 
 def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) -> Ride:
-    """Read a ride file whose bytes are at hand already, as from a page; see :func:`read_ride`.
-
-    Parameters
-    ----------
-    content
-        The file, as it was recorded, packed with gzip or not.
-    name
-        What the file is called in messages and in the result.
-    allow_indoor
-        As for :func:`read_ride`.
-
-    Raises
-    ------
-    RideError
-        If it cannot be read or holds no ride; the message says what it is.
-    """
+    """Read a ride as :func:`read_ride` does, from the bytes of a file with that name."""
     file = recognise(content, name=name)
     try:
         recording = _recording(file)
+        recording = replace(recording, notes=(*file.notes, *recording.notes))
         check_laps(len(recording.lap_marks), file.name)
         if recording.indoor and not allow_indoor:
             raise RideError(
-                f"{file.name}: recorded as {recording.indoor}: on a trainer or a virtual road there is no air to "
-                "measure. Give an outdoor ride."
+                f"{file.name}: recorded as {recording.indoor}: a trainer or a virtual road has no air to measure. "
+                "Give an outdoor ride."
             )
         source = RideSource(
             file=file.name,
@@ -90,26 +81,16 @@ def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) ->
 
 
 def _recording(file: RideFile) -> Recording:
-    # Decoders are loaded where they are needed: the table of a FIT profile alone takes a fifth of a second.
     if file.kind == "FIT":
-        from fieldaero.rides.formats.fit import read_fit
-
-        recording = read_fit(file)
-    elif file.kind == "CSV":
-        from fieldaero.rides.formats.csv import read_csv
-
-        recording = read_csv(file)
-    else:
-        from fieldaero.rides.formats.gpx import read_gpx
-        from fieldaero.rides.formats.tcx import read_tcx
-        from fieldaero.rides.formats.xml_points import Walk
-
-        walk = Walk(file)
-        readers = {"trainingcenterdatabase": read_tcx, "gpx": read_gpx}
-        if walk.root not in readers:
-            raise RideError(
-                f"{file.name}: an XML file that begins with <{walk.root}>, not a ride file; "
-                "TCX begins with <TrainingCenterDatabase>, GPX with <gpx>"
-            )
-        recording = readers[walk.root](file, walk)
-    return replace(recording, notes=(*file.notes, *recording.notes))
+        return read_fit(file)
+    if file.kind == "CSV":
+        return read_csv(file)
+    walk = Walk(file)
+    if walk.root == "trainingcenterdatabase":
+        return read_tcx(file, walk)
+    if walk.root == "gpx":
+        return read_gpx(file, walk)
+    raise RideError(
+        f"{file.name}: an XML file that begins with <{walk.root}>, not a ride file; "
+        "TCX begins with <TrainingCenterDatabase>, GPX with <gpx>"
+    )

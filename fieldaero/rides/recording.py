@@ -1,4 +1,4 @@
-"""What a reader found in a file, before anything is repaired."""
+"""What a reader found in a file, before any repair."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from fieldaero.basics.errors import RideError
-from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 from fieldaero.rides.ride import COLUMNS, LapMark, Pause
 
 __all__ = ["Recording", "check_laps", "check_samples", "parse_time", "table_of"]
@@ -25,8 +25,6 @@ class Recording:
 
     Attributes
     ----------
-    format
-        "FIT", "TCX", "GPX" or "CSV".
     samples
         The columns of a ride table; ``time_s`` [s] counts from ``clock_zero``, in any
         order, NaN where the file has none.
@@ -34,16 +32,8 @@ class Recording:
         Aware UTC time at ``time_s`` = 0, None if the file only counts seconds.
     breaks
         Row numbers at which the recording starts anew: a chained file, a track segment.
-    lap_marks, timer_stops
-        On the clock of ``samples``, in the order of the file.
-    device, sport
-        In words, None where the file does not say.
     indoor
         The file's own word for a ride that met no air (a trainer, a virtual road), else None.
-    speed_from
-        As in :class:`fieldaero.rides.ride.Ride`, for the speed that is in ``samples``.
-    notes
-        One sentence per thing that was left out or taken differently.
     """
 
     format: str
@@ -60,32 +50,20 @@ class Recording:
 
 
 def check_samples(count: int, name: str) -> None:
-    """Refuse a file with more samples than any ride has.
-
-    Raises
-    ------
-    RideError
-        With the name of the file, what was found and what is allowed.
-    """
+    """Refuse a file with more samples than any ride has."""
     if beyond(count, MOST_SAMPLES):
         raise RideError(
-            f"{name}: more than {MOST_SAMPLES} samples, {MOST_SAMPLES / 86_400:.0f} days at 1 s; allowed are as many. "
-            f"Export one ride alone, or {WAY_OUT}"
+            f"{name}: more than the {MOST_SAMPLES} samples that are allowed, {MOST_SAMPLES / 86_400:.0f} days at 1 s. "
+            f"Export one ride alone, or {HOW_TO_LIFT}"
         )
 
 
 def check_laps(count: int, name: str, *, what: str = "laps") -> None:
-    """Refuse a file with more laps, or other messages of that kind, than any ride has.
-
-    Raises
-    ------
-    RideError
-        As :func:`check_samples`.
-    """
+    """Refuse a file with more laps, or other messages of that kind, than any ride has."""
     if beyond(count, MOST_LAPS):
         raise RideError(
-            f"{name}: more than {MOST_LAPS} {what}; allowed are as many. Export one ride alone, turn automatic laps "
-            f"off, or {WAY_OUT}"
+            f"{name}: more than the {MOST_LAPS} {what} that are allowed. Export one ride alone, turn automatic laps "
+            f"off, or {HOW_TO_LIFT}"
         )
 
 

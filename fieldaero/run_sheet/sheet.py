@@ -14,7 +14,7 @@ import tomli_w
 from pydantic import ValidationError
 
 from fieldaero.basics.errors import RideError, RunSheetError, WeatherError
-from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 from fieldaero.physics.system import System
 from fieldaero.rides.local_positions import LOCAL_FRAME
 from fieldaero.run_sheet.messages import closest, run_sheet_error, toml_remedy
@@ -159,7 +159,7 @@ def read_run_sheet(path: str | os.PathLike[str]) -> RunSheet:
         if beyond(where.stat().st_size, LARGEST_BYTES):
             raise RunSheetError(
                 f"{where}: {where.stat().st_size / 1e6:.0f} MB is too large for a run sheet; allowed are "
-                f"{LARGEST_BYTES / 1e6:.0f} MB. Is it a ride? Else {WAY_OUT}"
+                f"{LARGEST_BYTES / 1e6:.0f} MB. Is it a ride? Else {HOW_TO_LIFT}"
             )
         data = where.read_bytes()
     except FileNotFoundError:

@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 
 from fieldaero.basics.errors import WeatherError
-from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 from fieldaero.weather.observation import Observation, observation_from_readings
 
 __all__ = ["WEATHER_COLUMNS", "is_weather_csv", "read_weather_csv", "weather_readings"]
@@ -125,7 +125,7 @@ def _check_size(size_bytes: int, name: str) -> None:
     if beyond(size_bytes, LARGEST_BYTES):
         raise WeatherError(
             f"{name}: {size_bytes / 1e6:.0f} MB; weather files up to {LARGEST_BYTES / 1e6:.0f} MB are read. Keep the "
-            f"hours of the test, or {WAY_OUT}"
+            f"hours of the test, or {HOW_TO_LIFT}"
         )
 
 

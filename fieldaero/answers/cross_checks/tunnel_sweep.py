@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
 from fieldaero.basics.errors import RunSheetError
-from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 from fieldaero.run_sheet.schema import FEWEST_YAW_ANGLES
 from fieldaero.run_sheet.sheet import RunSheet, TunnelSweep
 
@@ -227,7 +227,7 @@ def _rows(path: Path, where: str) -> tuple[list[dict[str, float]], str]:
         if beyond(1e6 * size_mb, LARGEST_BYTES):
             raise RunSheetError(
                 f"{where}: {name} has {size_mb:.0f} MB; tables of a sweep up to {LARGEST_BYTES / 1e6:.0f} MB are read. "
-                f"Keep one row per angle, or {WAY_OUT}"
+                f"Keep one row per angle, or {HOW_TO_LIFT}"
             )
         content = path.read_bytes()
         text = content.decode("utf-8-sig")

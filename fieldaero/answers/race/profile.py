@@ -26,7 +26,7 @@ from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.laps.course import Course
 from fieldaero.laps.track import track_of
 from fieldaero.physics.earth import SEMI_MAJOR_AXIS_M, LocalFrame
-from fieldaero.rides.formats.gpx_line import read_gpx_line
+from fieldaero.rides.formats.gpx import read_gpx_line
 from fieldaero.rides.ride import Ride
 
 __all__ = ["CourseProfile", "flat_profile", "gpx_profile", "lap_profile", "ride_profile", "smoothed_height_m"]

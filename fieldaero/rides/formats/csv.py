@@ -17,8 +17,14 @@ import numpy as np
 from fieldaero.basics.errors import FieldaeroError, RideError
 from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import RideFile, text_of
-from fieldaero.rides.formats.csv_columns import IN_OTHER_UNITS, KNOWN_COLUMNS, LOCAL_COLUMNS, MISSING
-from fieldaero.rides.formats.csv_laps import marks_of_rows, runs
+from fieldaero.rides.formats.csv_columns import (
+    IN_OTHER_UNITS,
+    KNOWN_COLUMNS,
+    LOCAL_COLUMNS,
+    MISSING,
+    equal_cells,
+    marks_of_rows,
+)
 from fieldaero.rides.local_positions import LOCAL_FRAME
 from fieldaero.rides.recording import Recording, check_samples, parse_time, table_of
 from fieldaero.rides.ride import Pause
@@ -246,6 +252,6 @@ def _time(sheet: _Sheet, decimal: str) -> tuple[list[float], datetime | None, li
 
 
 def _timer_stops(sheet: _Sheet, time_s: list[float]) -> Iterator[Pause]:
-    for first, after, cell in runs(sheet.columns.get("pause", [])):
+    for first, after, cell in equal_cells(sheet.columns.get("pause", [])):
         if cell == "timer" and first > 0:
             yield Pause(start_s=time_s[first - 1], end_s=time_s[after - 1], cause="timer")

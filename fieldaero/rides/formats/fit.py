@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
@@ -12,17 +13,28 @@ from numpy.typing import NDArray
 from fieldaero.basics.errors import RideError
 from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import RideFile
-from fieldaero.rides.formats.fit_laps import lap_marks, timer_stops
-from fieldaero.rides.formats.fit_messages import FitMessages, Message, decode
+from fieldaero.rides.formats.fit_messages import FitMessages, Message, decode_fit
 from fieldaero.rides.formats.sports import Session, choose_sessions, indoor_word, sport_in_words
 from fieldaero.rides.recording import Recording, table_of
+from fieldaero.rides.ride import LapMark, Pause
 
 __all__ = ["read_fit"]
 
 FIT_EPOCH = datetime(1989, 12, 31, tzinfo=UTC)
 FIRST_CLOCK_S = 0x10000000  # FIT profile, type date_time: smaller stamps count seconds since the device was switched on
 DEGREES_PER_SEMICIRCLE = 180.0 / 2.0**31
-STAMP_S = 1.0
+STAMP_S = 1.0  # start times are whole seconds, durations are milliseconds
+TRIGGERS = {
+    "manual": "button",
+    "time": "time",
+    "distance": "distance",
+    "position start": "position",
+    "position lap": "position",
+    "position waypoint": "position",
+    "position marked": "position",
+    "session end": "session_end",
+}
+STOPS = {"stop", "stop all", "stop disable", "stop disable all"}
 
 Rows = NDArray[np.bool_]
 
@@ -35,7 +47,7 @@ def read_fit(file: RideFile) -> Recording:
     RideError
         If it holds no ride, or no usable time.
     """
-    found = decode(file)
+    found = decode_fit(file)
     notes = list(found.notes)
     stamp = found.column("timestamp")
     known = np.isfinite(stamp)
@@ -119,3 +131,50 @@ def _device(file_id: Message | None) -> str | None:
     if maker and product and product.lower().startswith(maker.lower()):
         return product
     return " ".join(word for word in (maker, product) if word) or None
+
+
+def lap_marks(laps: Sequence[Message]) -> tuple[list[LapMark], list[str]]:
+    """Laps ordered by start, wherever their messages stand in the file, and notes.
+
+    Start times are whole seconds and durations milliseconds, so a chain of laps that
+    follow each other is laid out by its durations: each boundary is then right to the
+    millisecond against the first start.
+    """
+    spans: list[tuple[float, float, str]] = []
+    for lap in laps:
+        start, duration, end = lap.number("start_time"), lap.number("total_elapsed_time"), lap.number("timestamp")
+        if math.isnan(start):
+            start = end - duration
+        if math.isnan(duration):
+            duration = end - start
+        if math.isfinite(start) and math.isfinite(duration) and duration > 0.0:
+            spans.append((start, duration, TRIGGERS.get(lap.word("lap_trigger") or "", "unknown")))
+    spans.sort(key=lambda span: span[0])
+    marks: list[LapMark] = []
+    for number, (start, duration, trigger) in enumerate(spans):
+        follows = bool(marks) and abs(marks[-1].end_s - start) <= STAMP_S
+        begin = marks[-1].end_s if follows else start
+        end = begin + duration
+        if number + 1 < len(spans):
+            following = spans[number + 1][0]
+            end = end if end <= following + STAMP_S else max(following, begin)
+        marks.append(LapMark(start_s=begin, end_s=end, trigger=trigger))
+    lost = len(laps) - len(spans)
+    return marks, [f"{counted(lost, 'lap message')} without a start or a length left out"] if lost else []
+
+
+def timer_stops(events: Sequence[Message]) -> list[Pause]:
+    """Stretches between a stop of the timer and its next start; a stop at the end opens none."""
+    pauses: list[Pause] = []
+    stopped = math.nan
+    for event in events:
+        if event.word("event") != "timer":
+            continue
+        kind, time = event.word("event_type"), event.number("timestamp")
+        if kind in STOPS and math.isnan(stopped):
+            stopped = time
+        elif kind == "start":
+            if time >= stopped:
+                pauses.append(Pause(start_s=stopped, end_s=time, cause="timer"))
+            stopped = math.nan
+    return pauses

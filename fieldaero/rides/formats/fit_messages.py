@@ -9,9 +9,12 @@ Damage ends the decoding, not the ride: the records before it are kept with a no
 from __future__ import annotations
 
 import io
+import re
 import struct
 from array import array
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 import fitdecode
@@ -20,11 +23,9 @@ import numpy as np
 from fieldaero.basics.errors import RideError
 from fieldaero.basics.formatting import counted
 from fieldaero.rides.detect import RideFile
-from fieldaero.rides.formats.fit_air_speed import air_speed_scale, left_out_air_speed
-from fieldaero.rides.formats.fit_checksum import checksum_notes
 from fieldaero.rides.recording import check_laps, check_samples
 
-__all__ = ["FitMessages", "Message", "decode"]
+__all__ = ["FitMessages", "Message", "decode_fit"]
 
 RECORD, LAP, SESSION, EVENT, FILE_ID, SPORT = 20, 19, 18, 21, 0, 12
 MANY = {LAP: "laps", SESSION: "sessions", EVENT: "events", SPORT: "sports"}
@@ -64,6 +65,14 @@ NO_RIDES = {
     "activity_summary": "an activity summary without its samples",
     "segment": "a route segment",
     "segment_list": "a list of route segments",
+}
+
+# Air speed is a developer field, known by its declared name and unit.
+AIR_SPEED_NAMES = {"airspeed", "airspeedms", "airspeedkmh", "airspeedmph"}
+AIR_SPEED_SCALES = {
+    **dict.fromkeys(("m/s", "mps", "ms-1", "m/sec", "meters/second", "metres/second"), 1.0),
+    **dict.fromkeys(("km/h", "kmh", "kph", "km/hr", "kmph"), 1.0 / 3.6),
+    **dict.fromkeys(("mph", "mi/h", "miles/hour"), 0.44704),  # the international mile, exact
 }
 
 
@@ -121,7 +130,7 @@ class FitMessages:
         return np.frombuffer(self.columns[name], dtype=np.float64) if self.columns[name] else np.empty(0)
 
 
-def decode(file: RideFile) -> FitMessages:
+def decode_fit(file: RideFile) -> FitMessages:
     """Decode a FIT file as far as it goes.
 
     Raises
@@ -254,3 +263,77 @@ class _RecordColumns:
             column.append(one)
         self._air_speed.append(air_speed)
         self._part.append(part)
+
+
+def air_speed_scale(name: object, units: object) -> float | None:
+    """Factor from the field's declared unit to m/s; None if it is no air speed in a known unit.
+
+    Examples
+    --------
+    >>> air_speed_scale("Air Speed", "mph")
+    0.44704
+    >>> air_speed_scale("Speed", "m/s") is None
+    True
+    """
+    if not _is_air_speed(name):
+        return None
+    return AIR_SPEED_SCALES.get(str(units or "").lower().replace(" ", "").replace("·", "").replace("^", ""))
+
+
+def left_out_air_speed(fields: Mapping[Any, float | None]) -> list[str]:
+    """Return notes on air-speed fields whose unit is missing or unknown."""
+    lost = (one for one, scale in fields.items() if scale is None and _is_air_speed(one.name))
+    return sorted(
+        {
+            f"the developer field {one.name!r} has "
+            f"{f'the unit {one.units!r}' if one.units else 'no unit'} and was left out; "
+            "air speed is read in m/s, km/h or mph"
+            for one in lost
+        }
+    )
+
+
+def _is_air_speed(name: object) -> bool:
+    return re.sub(r"[^a-z]", "", str(name or "").lower()) in AIR_SPEED_NAMES
+
+
+@cache
+def _crc_table() -> tuple[int, ...]:
+    entries = []
+    for byte in range(256):
+        crc = byte
+        for _ in range(8):
+            crc = (crc >> 1) ^ (0xA001 if crc & 1 else 0)
+        entries.append(crc)
+    return tuple(entries)
+
+
+def fit_crc(content: bytes) -> int:
+    """CRC of the bytes: CRC-16 with the reversed polynomial 0xA001, 0 at the start, as the FIT protocol sets it.
+
+    Examples
+    --------
+    >>> hex(fit_crc(b"123456789"))
+    '0xbb3d'
+    """
+    crc, table = 0, _crc_table()
+    for byte in content:
+        crc = (crc >> 8) ^ table[(crc ^ byte) & 0xFF]
+    return crc
+
+
+def checksum_notes(content: bytes) -> list[str]:
+    """One note for each file in the chain whose checksum does not fit its bytes."""
+    notes, start, number = [], 0, 0
+    while content[start + 8 : start + 12] == b".FIT":
+        number += 1
+        end = start + content[start] + int(struct.unpack_from("<I", content, start + 4)[0])
+        if end + 2 > len(content):
+            break
+        if fit_crc(content[start:end]) != struct.unpack_from("<H", content, end)[0]:
+            which = f"file {number} of the chain: " if number > 1 else ""
+            notes.append(
+                f"{which}the checksum does not fit: some bytes have changed since recording; values may be off"
+            )
+        start = end + 2
+    return notes

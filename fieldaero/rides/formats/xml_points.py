@@ -22,7 +22,7 @@ from defusedxml.ElementTree import ParseError, iterparse
 
 from fieldaero.basics.errors import RideError
 from fieldaero.basics.formatting import counted
-from fieldaero.basics.input_limits import WAY_OUT, beyond
+from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 from fieldaero.rides.detect import RideFile
 from fieldaero.rides.recording import check_samples, parse_time
 
@@ -103,12 +103,12 @@ class Walk:
         if beyond(self._depth, DEEPEST):
             raise RideError(
                 f"{self._name}: an XML file with more than {DEEPEST} elements within each other, no ride file has "
-                f"more than ten; export it again, or {WAY_OUT}"
+                f"more than ten; export it again, or {HOW_TO_LIFT}"
             )
         if beyond(self._elements, MOST_ELEMENTS + ELEMENTS_A_POINT * self._points):
             raise RideError(
                 f"{self._name}: an XML file with {self._elements} elements and only {self._points} track points; "
-                f"allowed are {MOST_ELEMENTS} and {ELEMENTS_A_POINT} a point. Export the ride alone, or {WAY_OUT}"
+                f"allowed are {MOST_ELEMENTS} and {ELEMENTS_A_POINT} a point. Export the ride alone, or {HOW_TO_LIFT}"
             )
 
     def __iter__(self) -> Iterator[tuple[str, str, Any]]:

@@ -18,16 +18,29 @@ from fieldaero.basics.errors import RideError
 from fieldaero.basics.formatting import counted
 from fieldaero.rides.recording import Recording
 from fieldaero.rides.repair.distance_and_speed import ground_step_m, rate_m_s, rising
+from fieldaero.rides.repair.notes import notes_on
 from fieldaero.rides.repair.pauses import cut_steps, find_pauses
-from fieldaero.rides.repair.plausible import without_absurd_values
-from fieldaero.rides.repair.remarks import oddities
 from fieldaero.rides.repair.time_order import in_order, one_outing, one_sample_per_stamp
 from fieldaero.rides.ride import LapMark, Pause, Ride, RideSource
 
-__all__ = ["ride_of"]
+__all__ = ["ride_of", "without_absurd_values"]
 
 LEAST_STAMPS = 0.1  # some devices write three samples per stamp; where ten share one, there is no time
 NEXT_SAMPLE_S = 1.0
+# What a sensor can have measured on a bicycle; beyond it, it failed.  Common practice, no source.
+LIMITS: dict[str, tuple[float, float]] = {
+    "power_w": (0.0, 2500.0),
+    "speed_m_s": (0.0, 40.0),
+    "distance_m": (0.0, 5e6),
+    "altitude_m": (-450.0, 9000.0),
+    "latitude_deg": (-90.0, 90.0),
+    "longitude_deg": (-180.0, 180.0),
+    "temperature_c": (-50.0, 60.0),
+    "cadence_rpm": (0.0, 250.0),
+    "air_speed_m_s": (-10.0, 60.0),
+}
+"""Lowest and highest value of each column; outside is taken as missing."""
+
 MICROSECONDS = 6  # the finest step that a date and time can be written in
 
 
@@ -68,7 +81,7 @@ def ride_of(recording: Recording, source: RideSource) -> Ride:
     samples, speed_from, said = _with_speed(samples, pauses, recording.speed_from)
     notes += said
     marks, said = _within(recording.lap_marks, float(t[0]), float(t[-1]))
-    notes += said + oddities(samples, pauses)
+    notes += said + notes_on(samples, pauses)
     if recording.sport not in (None, "cycling"):
         notes.append(f"recorded as {recording.sport}, not as cycling")
 
@@ -137,3 +150,32 @@ def _within(marks: tuple[LapMark, ...], first_s: float, last_s: float) -> tuple[
     kept = [mark for mark in held if mark.end_s > mark.start_s and mark.start_s < last_s]
     lost = len(held) - len(kept)
     return kept, [f"{counted(lost, 'lap')} without any length in the recorded time left out"] if lost else []
+
+
+def without_absurd_values(samples: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Return the samples with impossible values as NaN, and a note for each kind of them.
+
+    A position of which one coordinate is missing, or at latitude and longitude 0 both, is none.
+    """
+    samples = samples.copy()
+    notes = []
+    for name, (low, high) in LIMITS.items():
+        x = samples[name].to_numpy(copy=True)
+        with np.errstate(invalid="ignore"):
+            absurd = (x < low) | (x > high)
+        if absurd.any():
+            worst = x[absurd][np.argmax(np.abs(x[absurd]))]
+            notes.append(
+                f"{name}: {counted(int(absurd.sum()), 'value')} outside {low:g} to {high:g} "
+                f"(up to {worst:.6g}) taken as missing"
+            )
+            x[absurd] = np.nan
+            samples[name] = x
+    latitude, longitude = samples["latitude_deg"].to_numpy(copy=True), samples["longitude_deg"].to_numpy(copy=True)
+    null = (latitude == 0.0) & (longitude == 0.0)
+    if null.any():
+        notes.append(f"position: {counted(int(null.sum()), 'sample')} at latitude 0, longitude 0 taken as missing")
+    gone = null | np.isnan(latitude) | np.isnan(longitude)
+    latitude[gone] = longitude[gone] = np.nan
+    samples["latitude_deg"], samples["longitude_deg"] = latitude, longitude
+    return samples, notes

@@ -11,7 +11,7 @@ import pytest
 from fieldaero.basics.errors import RideError
 from fieldaero.rides import read_ride
 from fieldaero.rides.detect import load
-from fieldaero.rides.formats.fit_checksum import checksum_notes, fit_crc
+from fieldaero.rides.formats.fit_messages import checksum_notes, fit_crc
 from fieldaero.rides.ride import Ride
 from tests.rides.formats.fit_files import activity, by_hand, lap, session, steady, written
 
@@ -47,10 +47,10 @@ def test_a_file_cut_to_the_first_record_is_refused(tmp_path):
 
 
 def _records(tmp_path, content):
-    from fieldaero.rides.formats.fit_messages import decode
+    from fieldaero.rides.formats.fit_messages import decode_fit
 
     try:
-        return len(decode(load(written(tmp_path, content))).part)
+        return len(decode_fit(load(written(tmp_path, content))).part)
     except RideError:
         return 0
 

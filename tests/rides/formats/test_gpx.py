@@ -7,7 +7,7 @@ import gzip
 import pytest
 
 from fieldaero.basics.errors import RideError
-from fieldaero.rides.formats.gpx_line import read_gpx_line
+from fieldaero.rides.formats.gpx import read_gpx_line
 
 TRACK = (
     '<trk><trkseg><trkpt lat="1" lon="2"><ele>3</ele></trkpt><trkpt lat="1.1" lon="2"/></trkseg>'

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from fieldaero.rides.recording import table_of
 from fieldaero.rides.repair.distance_and_speed import ground_step_m, rate_m_s, rising
+from fieldaero.rides.repair.notes import notes_on
 from fieldaero.rides.repair.pauses import cut_steps, find_pauses
-from fieldaero.rides.repair.plausible import LIMITS, without_absurd_values
-from fieldaero.rides.repair.remarks import oddities
+from fieldaero.rides.repair.repair import LIMITS, without_absurd_values
 from fieldaero.rides.repair.time_order import in_order, one_outing, one_sample_per_stamp
 from fieldaero.rides.ride import COLUMNS, Pause
 
@@ -292,7 +292,7 @@ def riding(n=400, **more):
 
 def noted(table):
     before = table.copy()
-    notes = oddities(table, find_pauses(table["time_s"].to_numpy(), no_breaks(table), []))
+    notes = notes_on(table, find_pauses(table["time_s"].to_numpy(), no_breaks(table), []))
     assert table.equals(before)
     return "; ".join(notes)
 

@@ -14,7 +14,7 @@ from fieldaero.rides.repair.distance_and_speed import ground_step_m
 from fieldaero.rides.repair.pauses import cut_steps
 from fieldaero.rides.ride import Pause
 
-__all__ = ["oddities"]
+__all__ = ["notes_on"]
 
 # Limits are matters of judgement: common practice, no source.
 UNEVEN_SHARE = 0.05
@@ -30,7 +30,7 @@ LEAST_COMPARED_M = 2000.0
 Floats = NDArray[np.float64]
 
 
-def oddities(samples: pd.DataFrame, pauses: Sequence[Pause]) -> list[str]:
+def notes_on(samples: pd.DataFrame, pauses: Sequence[Pause]) -> list[str]:
     """Return notes on recording steps, power, altitude and position.
 
     Parameters
