@@ -49,7 +49,7 @@ def test_drawing_and_pages_stay_in_their_rooms(room):
 
 def test_an_analysis_waits_for_no_library_it_does_not_need():
     # Each of these takes a fifth of a second or more to import; the whole of an analysis takes about one and a half.
-    slow = ("scipy.stats", "matplotlib", "streamlit", "weasyprint", "fitdecode", "jinja2")
+    slow = ("scipy.stats", "matplotlib", "streamlit", "weasyprint", "jinja2")
     code = f"import sys, fieldaero.answers.analysis; print([name for name in {slow!r} if name in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

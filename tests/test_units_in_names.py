@@ -75,7 +75,7 @@ BARE = {
     # maps of a setup's name to its drag area, in m2 by the docstring
     "setups",
     # the quantity stands before, what was made of it behind
-    "yaw_deg_median", "values", "times", "columns", "fields",
+    "yaw_deg_median", "values", "times", "columns",
 }  # fmt: skip
 
 

@@ -1,7 +1,6 @@
-"""How large input may be: every room states its own limit, and one switch lifts them all.
+"""How large input may be: every module states its own limit, and one switch lifts them all.
 
-A limit keeps a mistaken or malicious file from filling memory; no ride that anybody records comes
-near it.  ``FIELDAERO_LIMITS=off`` in the environment lifts the limits, for whoever knows better.
+A limit keeps a mistaken or malicious file from filling memory; no recorded ride comes near it.
 """
 
 from __future__ import annotations
@@ -11,7 +10,7 @@ import os
 __all__ = ["HOW_TO_LIFT", "beyond"]
 
 SWITCH = "FIELDAERO_LIMITS"
-HOW_TO_LIFT = f"if it is meant to be so large, {SWITCH}=off in the environment lifts the limit"
+HOW_TO_LIFT = f"set {SWITCH}=off in the environment to lift the limit"
 
 
 def beyond(found: float, allowed: float) -> bool:

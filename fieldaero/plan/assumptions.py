@@ -300,7 +300,7 @@ def _from_json(where: Path) -> FormerTest:
         if beyond(where.stat().st_size, MOST_BYTES):
             raise RunSheetError(
                 f"{where}: {where.stat().st_size / 1e6:.0f} MB is too large for the result of a test; allowed are "
-                f"{MOST_BYTES / 1e6:.0f} MB. Give result.json or a run sheet; {HOW_TO_LIFT}"
+                f"{MOST_BYTES / 1e6:.0f} MB. Give result.json or a run sheet, or {HOW_TO_LIFT}"
             )
         told: Any = json.loads(where.read_text(encoding="utf-8"))
     except OSError as problem:

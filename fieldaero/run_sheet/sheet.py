@@ -159,7 +159,7 @@ def read_run_sheet(path: str | os.PathLike[str]) -> RunSheet:
         if beyond(where.stat().st_size, LARGEST_BYTES):
             raise RunSheetError(
                 f"{where}: {where.stat().st_size / 1e6:.0f} MB is too large for a run sheet; allowed are "
-                f"{LARGEST_BYTES / 1e6:.0f} MB. Is it a ride? Else {HOW_TO_LIFT}"
+                f"{LARGEST_BYTES / 1e6:.0f} MB. Is it a ride? If not, {HOW_TO_LIFT}"
             )
         data = where.read_bytes()
     except FileNotFoundError:
