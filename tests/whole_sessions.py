@@ -9,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-import tomli_w
 
 import fieldaero as fa
 from fieldaero.answers.result import Result
 from fieldaero.estimate.session import Session, session_of
 from fieldaero.rides.ride import LapMark, Ride
 from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator import SimulatedSession
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from tests.simulator.sessions import ORDER, session
@@ -45,7 +45,7 @@ def sheet_text(*, rides=({},), weather=(AIR,), **tables) -> str:
         "setups": [{"name": "bare"}, {"name": "faired"}],
         "rides": [{"file": f"ride{k}.csv", **usual, **ride} for k, ride in enumerate(rides, start=1)],
     }
-    return tomli_w.dumps(content | tables)
+    return toml_text(content | tables)
 
 
 def sheet(**changes) -> RunSheet:

@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import tomli_w
 
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator import Scenario
 from fieldaero.simulator.session_files import scenario_of, write_session
 
@@ -46,7 +46,7 @@ def written(
     if edit is not None:
         content = tomllib.loads(sheet.read_text(encoding="utf-8"))
         edit(content)
-        sheet.write_text(tomli_w.dumps(content), encoding="utf-8")
+        sheet.write_text(toml_text(content), encoding="utf-8")
     if spoil is not None:
         spoil(pd.read_csv(ride)).to_csv(ride, index=False)
     return sheet

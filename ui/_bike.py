@@ -113,7 +113,7 @@ def rider_and_bike() -> None:
 
 
 def _set(key: str, value: Any, label: str) -> None:
-    system = dict(draft().tables.get("system", {}))
+    system = dict(draft().tables.system)
     system.pop(key, None)
     if value is not None:
         system[key] = value
@@ -122,7 +122,7 @@ def _set(key: str, value: Any, label: str) -> None:
 
 def _number(field: Field) -> None:
     key = f"system_{field.key}_{edition()}"
-    value = draft().tables.get("system", {}).get(field.key)
+    value = draft().tables.system.get(field.key)
     st.number_input(
         field.label,
         min_value=field.low,
@@ -142,7 +142,7 @@ def _power_at() -> None:
     st.selectbox(
         "Power is measured at",
         list(PLACES),
-        index=list(PLACES).index(draft().tables.get("system", {}).get("power_at", "crank")),
+        index=list(PLACES).index(draft().tables.system.get("power_at", "crank")),
         format_func=PLACES.__getitem__,
         help="At crank or pedals the drivetrain takes 2.4 % on the way to the road, at the hub nothing.",
         key=key,

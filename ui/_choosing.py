@@ -134,7 +134,7 @@ def balance() -> None:
         )
     )
     st.write(f"Order ridden: {' '.join(letters.get(name, '?') for name in spread.order)}")
-    drift = float(now.tables.get("analysis", {}).get("drift_sd_per_h", 0.01))
+    drift = float(now.tables.analysis.get("drift_sd_per_h", 0.01))
     said = balance_in_words(spread, baseline=now.baseline, drift_sd_per_h=drift)
     for sentence in said:
         st.write(plain(sentence))

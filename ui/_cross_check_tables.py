@@ -27,7 +27,7 @@ def claims_table() -> None:
     number = st.column_config.NumberColumn
     _table(
         "claims",
-        pd.DataFrame(claim_rows(draft().tables.get("claims", ())), columns=list(CLAIM_COLUMNS)),
+        pd.DataFrame(claim_rows(draft().tables.claims), columns=list(CLAIM_COLUMNS)),
         {
             "setup": st.column_config.SelectboxColumn("setup", options=setups, required=True),
             "versus": st.column_config.SelectboxColumn("against", options=setups, help="The baseline if empty."),
@@ -47,7 +47,7 @@ def tunnel_table() -> None:
     number = st.column_config.NumberColumn
     _table(
         "tunnel",
-        pd.DataFrame(tunnel_rows(draft().tables.get("tunnel", ())), columns=list(TUNNEL_COLUMNS)),
+        pd.DataFrame(tunnel_rows(draft().tables.tunnel), columns=list(TUNNEL_COLUMNS)),
         {
             "setup": st.column_config.SelectboxColumn("setup", options=list(draft().setups), required=True),
             "yaw_deg": number("yaw [°]", required=True),

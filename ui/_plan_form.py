@@ -67,7 +67,7 @@ def plan_form() -> Wishes:
             speed = _number("Speed on the flat in still air [km/h]", "plan_speed", 40.0, 15.0, 80.0, 1.0, "%.1f")
         else:
             power = _number("Power [W]", "plan_power", 250.0, 60.0, 800.0, 5.0, "%.0f")
-        system = own.tables.get("system", {})
+        system = own.tables.system
         mass = _number(
             "Rider, bike and all carried [kg]", "plan_mass", system.get("mass_kg", 84.0), 30.0, 250.0, 0.5, "%.1f"
         )

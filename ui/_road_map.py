@@ -55,7 +55,7 @@ def lap_source(draft_ride: DraftRide) -> None:
 
 
 def _line(draft_ride: DraftRide) -> None:
-    laps = draft_ride.listing.laps if draft_ride.listing else ()
+    laps = draft_ride.laps
     moments = {f"the start of lap {lap.number}": lap.start_s for lap in laps}
     picked = kept(f"place_{draft_ride.name}", None)
     if picked is not None:
@@ -98,7 +98,7 @@ def _cut(name: str, moment: float | None) -> Any:
 
 def road_map(draft_ride: DraftRide) -> None:
     """Show the track; a click on it picks a place for the start line."""
-    laps = draft_ride.listing.laps if draft_ride.listing else ()
+    laps = draft_ride.laps
     line = draft_ride.start_line
     if line is None and draft_ride.listing is not None and draft_ride.listing.course is not None:
         line = draft_ride.listing.course.start_line

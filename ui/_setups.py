@@ -19,14 +19,14 @@ def with_setup_added(now: Draft) -> Draft:
     number = len(now.setups) + 1
     while f"setup {number}" in now.setups:
         number += 1
-    return now.with_table("setups", [*now.tables.get("setups", ()), {"name": f"setup {number}"}])
+    return now.with_table("setups", [*now.tables.setups, {"name": f"setup {number}"}])
 
 
 def without_setup(now: Draft, name: str) -> Draft:
     """Take a setup away; claims and tunnel numbers of it go with it, and its laps are not used."""
-    after = now.with_table("setups", [row for row in now.tables["setups"] if row["name"] != name])
+    after = now.with_table("setups", [row for row in now.tables.setups if row["name"] != name])
     for table in ("claims", "tunnel"):
-        rows = [row for row in now.tables.get(table, ()) if name not in (row.get("setup"), row.get("versus"))]
+        rows = [row for row in getattr(now.tables, table) if name not in (row.get("setup"), row.get("versus"))]
         after = after.with_table(table, rows)
     if now.baseline == name and after.setups:
         after = after.with_table("baseline", after.setups[0])
@@ -36,7 +36,7 @@ def without_setup(now: Draft, name: str) -> Draft:
 def with_setup_changed(now: Draft, name: str, changes: Mapping[str, Any]) -> Draft:
     """Change what is said of a setup apart from its name; None takes a value away."""
     rows = []
-    for row in now.tables["setups"]:
+    for row in now.tables.setups:
         merged = {**row, **changes} if row["name"] == name else dict(row)
         rows.append({key: value for key, value in merged.items() if value not in (None, "")})
     return now.with_table("setups", rows)
@@ -45,7 +45,7 @@ def with_setup_changed(now: Draft, name: str, changes: Mapping[str, Any]) -> Dra
 def setups() -> None:
     """Show the setups as rows of fields."""
     names = draft().setups
-    for k, row in enumerate(draft().tables.get("setups", ())):
+    for k, row in enumerate(draft().tables.setups):
         _fields(k, row, names)
     if len(names) < 2:
         st.write("One setup alone has nothing to be compared with: add the other one.")

@@ -35,7 +35,7 @@ def trace_for(now: Draft, draft_ride: DraftRide, what: str) -> Trace:
     sha256 = draft_ride.ride.source.sha256
     if quantity is not None:
         return _recorded(sha256, quantity, draft_ride)
-    laps = draft_ride.listing.laps if draft_ride.listing else ()
+    laps = draft_ride.laps
     ends = tuple((lap.start_s, lap.end_s) for lap in laps)
     return _virtual(sha256, ends, draft_system(now), mean_air_density_kg_m3(now, draft_ride.name), draft_ride)
 

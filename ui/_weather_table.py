@@ -40,7 +40,7 @@ NUMBERS = {
 
 def with_weather_rows(now: Draft, rows: Sequence[Mapping[str, Any]], edits: Mapping[str, Any]) -> Draft:
     """Fold the editor's edits into the readings; reports stay as they are."""
-    reports = [row for row in now.tables.get("weather", ()) if "metar" in row]
+    reports = [row for row in now.tables.weather if "metar" in row]
     readings = [_plain(row) for row in folded([dict(r) for r in rows], edits)]
     # A time alone was put there to begin with, and is no reading as long as nobody writes one beside it.
     return now.with_table("weather", [*(row for row in readings if set(row) != {"time"}), *reports])
@@ -48,7 +48,7 @@ def with_weather_rows(now: Draft, rows: Sequence[Mapping[str, Any]], edits: Mapp
 
 def with_reports(now: Draft, text: str, *, month: datetime | None) -> Draft:
     """Put pasted reports in the place of the former ones; empty text takes them away."""
-    readings = [row for row in now.tables.get("weather", ()) if "metar" not in row]
+    readings = [row for row in now.tables.weather if "metar" not in row]
     entry = {"metar": text.strip(), **({"time": month} if month else {})}
     return now.with_table("weather", [*readings, *([entry] if text.strip() else [])])
 
@@ -78,7 +78,7 @@ def weather() -> None:
 
 def _readings() -> list[dict[str, Any]]:
     """Return the readings; to begin with, a row for the start of the first ride and one for the end of the last."""
-    rows = [dict(row) for row in draft().tables.get("weather", ()) if "metar" not in row]
+    rows = [dict(row) for row in draft().tables.weather if "metar" not in row]
     if rows or _reports():
         return rows
     starts = [ride.ride.clock(0.0) for ride in draft().rides[:1]]
@@ -87,7 +87,7 @@ def _readings() -> list[dict[str, Any]]:
 
 
 def _reports() -> str:
-    return "\n".join(str(row["metar"]) for row in draft().tables.get("weather", ()) if "metar" in row)
+    return "\n".join(str(row["metar"]) for row in draft().tables.weather if "metar" in row)
 
 
 def _table() -> None:
@@ -136,7 +136,7 @@ def _elevation() -> None:
     key = f"elevation_{edition()}"
 
     def fold() -> None:
-        course = dict(draft().tables.get("course", {}))
+        course = dict(draft().tables.course)
         course.pop("elevation_m", None)
         if st.session_state[key] is not None:
             course["elevation_m"] = st.session_state[key]
@@ -146,7 +146,7 @@ def _elevation() -> None:
         "Elevation of the course [m]",
         min_value=-450.0,
         max_value=5500.0,
-        value=draft().tables.get("course", {}).get("elevation_m"),
+        value=draft().tables.course.get("elevation_m"),
         step=1.0,
         format="%.0f",
         key=key,
@@ -195,7 +195,7 @@ def _density() -> None:
     from _density_chart import density_chart  # not before there is a ride
 
     rides, tables = [ride.ride.source.sha256 for ride in draft().rides], draft().tables
-    shown = (rides, tables.get("weather"), tables.get("course"))
+    shown = (rides, tables.weather, tables.course)
     show_drawn(lambda: density_chart(airs), of=shown, key="density")
     first = airs[0].air_density_kg_m3.tolist()
     note(

@@ -76,7 +76,7 @@ def laps_form() -> None:
 def what_if_form() -> None:
     """Offer mass, Crr, what is known of the wind, and the smallest difference that matters."""
     own = draft()
-    system, choices = own.tables.get("system", {}), own.tables.get("analysis", {})
+    system, choices = own.tables.system, own.tables.analysis
     columns = st.columns(2)
     fields: tuple[tuple[str, str, Any, dict[str, Any]], ...] = (
         ("mass_kg", "Mass [kg]", system.get("mass_kg"), {"min_value": 20.0, "max_value": 300.0, "step": 0.5}),

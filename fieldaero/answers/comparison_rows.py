@@ -20,7 +20,7 @@ from fieldaero.physics.flat_road import (
     seconds_over_distance,
     watts_at_speed,
 )
-from fieldaero.run_sheet.sheet import AnalysisChoices
+from fieldaero.run_sheet.schema import AnalysisChoices
 
 __all__ = [
     "closures_m2",

@@ -25,9 +25,24 @@ __all__ = [
 
 
 class FieldaeroError(Exception):
-    """Base of all errors that fieldaero raises on purpose; exit status 2."""
+    """Base of all errors that fieldaero raises on purpose; exit status 2.
+
+    Parameters
+    ----------
+    message
+        What is wrong and what to do, in sentences.
+    where
+        The file it is about; stands before the message on a line of its own, and not where the file stands beside it.
+    hint
+        A further way that the command line offers; a page words its own.
+    """
 
     exit_status: int = 2
+
+    def __init__(self, message: str, *, where: str = "", hint: str = "") -> None:
+        super().__init__(f"{f'{where}: ' if where else ''}{message}{f' {hint}' if hint else ''}")
+        self.message = message
+        self.hint = hint
 
 
 class RideError(FieldaeroError):

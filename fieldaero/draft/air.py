@@ -6,19 +6,19 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
-from typing import Any
 
 import numpy as np
-import tomli_w
 from numpy.typing import NDArray
 
-from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, RunSheetError, WeatherError
+from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, WeatherError
 from fieldaero.draft.draft import Draft
 from fieldaero.physics.atmosphere import wind_at_height_m_s
 from fieldaero.physics.system import System
-from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
+from fieldaero.run_sheet.messages import checked
+from fieldaero.run_sheet.schema import AnalysisChoices, CourseFacts, SystemTable, WeatherEntry
+from fieldaero.run_sheet.sheet import entry_observations, system_of
 from fieldaero.weather.conditions import Weather
+from fieldaero.weather.observation import Observation
 
 __all__ = [
     "RideAir",
@@ -30,7 +30,6 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-SHEET = "weather"
 USUAL_AIR_KG_M3 = 1.2
 USUAL_MASS_KG = 80.0
 STEP_S = 60.0
@@ -74,54 +73,24 @@ class RideAir:
 
 
 def draft_weather(draft: Draft) -> Weather:
-    """Return the weather in a draft, whatever the rest of the test lacks.
-
-    Raises
-    ------
-    CannotAnswerError
-        If there is none yet.
-    WeatherError
-        For a row that is incomplete or cannot be; the message says which.
-    """
-    rows = [dict(row) for row in draft.tables.get("weather", ())]
+    """Return the weather of a draft, whatever the rest of the test lacks; errors name the row of the table."""
+    rows = draft.tables.weather
     if not rows:
         raise CannotAnswerError("no weather yet: give temperature, pressure and humidity at least once")
-    for number, row in enumerate(rows, start=1):
-        if "file" in row:
-            raise WeatherError(f"weather, row {number}: names the file {row['file']}; add that file itself")
     first = draft.rides[0].ride.start_time if draft.rides else None
-    try:
-        return Weather(_weather_and_system(rows, draft, {"mass_kg": USUAL_MASS_KG}).observations(date=first))
-    except (RunSheetError, WeatherError) as problem:
-        # The reader has a table before him, not the run sheet.
-        raise WeatherError(str(problem).replace(f"{SHEET}: [[weather]] no. ", "weather, row ")) from None
-
-
-def _weather_and_system(rows: list[dict[str, Any]], draft: Draft, system: Mapping[str, Any]) -> RunSheet:
-    """Check weather and system alone: what else a run sheet has to hold stands in."""
-    text = tomli_w.dumps(
-        {
-            "schema": 1,
-            "title": "-",
-            "baseline": "any",
-            "system": dict(system),
-            "course": dict(draft.tables.get("course", {})),
-            "weather": rows or [{"temperature_c": 15.0}],
-            "setups": [{"name": "any"}],
-            "rides": [{"file": "any", "laps": []}],
-        }
-    )
-    return run_sheet_from_text(text, path=Path(SHEET))
+    course = checked(CourseFacts, draft.tables.course, where="course")
+    found: list[Observation] = []
+    for number, row in enumerate(rows, start=1):
+        source = f"weather, row {number}"
+        if "file" in row:
+            raise WeatherError(f"{source}: names the file {row['file']}; add that file itself")
+        entry = checked(WeatherEntry, row, where=source)
+        found += entry_observations(entry, source=source, date=first, course=course)
+    return Weather(found)
 
 
 def air_over_rides(draft: Draft) -> tuple[RideAir, ...]:
-    """Return the air density over each ride, one value a minute.
-
-    Raises
-    ------
-    CannotAnswerError, WeatherError
-        As :func:`draft_weather`.
-    """
+    """Return the air density over each ride, one value a minute."""
     weather = draft_weather(draft)
     found = []
     for draft_ride in draft.rides:
@@ -153,15 +122,9 @@ def mean_air_density_kg_m3(draft: Draft, ride: str) -> float:
 
 
 def draft_system(draft: Draft) -> System:
-    """Return rider and bike for a first look, a usual mass standing in until one is given.
-
-    Raises
-    ------
-    RunSheetError
-        For a value that cannot be.
-    """
-    given = {"mass_kg": USUAL_MASS_KG, **draft.tables.get("system", {})}
-    return _weather_and_system([], draft, given).system
+    """Return rider and bike for a first look, a usual mass standing in until one is given."""
+    given = {"mass_kg": USUAL_MASS_KG, **draft.tables.system}
+    return system_of(checked(SystemTable, given, where="rider and bike"))
 
 
 def lap_winds_m_s(draft: Draft) -> Mapping[tuple[str, int], float]:
@@ -173,10 +136,10 @@ def lap_winds_m_s(draft: Draft) -> Mapping[tuple[str, int], float]:
 
     try:
         weather = draft_weather(draft)
-        roughness = float(draft.tables.get("analysis", {}).get("roughness_length_m", 0.03))
+        roughness = checked(AnalysisChoices, draft.tables.analysis, where="analysis").roughness_length_m
         winds = {}
         for draft_ride in draft.rides:
-            laps = draft_ride.listing.laps if draft_ride.listing else ()
+            laps = draft_ride.laps
             if not laps:
                 continue
             moments = np.linspace([lap.start_s for lap in laps], [lap.end_s for lap in laps], PER_LAP).ravel()

@@ -1,4 +1,4 @@
-"""A test while it is being put together: rides on the table, laps given to setups, the rest of the run sheet.
+"""A test while it is being put together: its rides, laps given to setups, the rest of the run sheet.
 
 A :class:`Draft` never changes; every step returns a new one, so that a step can be taken
 back by keeping the former.  It becomes a run sheet (text), a session and a result by the
@@ -9,32 +9,33 @@ used: an empty draft is there at once.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from copy import deepcopy
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import tomli_w
-
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.plan.lap_order import Balance, design_balance
-from fieldaero.run_sheet.schema import NOT_USED
+from fieldaero.run_sheet.schema import FIRST_SETUP, NOT_USED
 from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
+from fieldaero.run_sheet.toml_text import toml_text
 
 if TYPE_CHECKING:
     from fieldaero.answers.result import Result
     from fieldaero.estimate.session import Session
-    from fieldaero.laps.lap import LapSource
+    from fieldaero.laps.lap import Lap, LapSource
     from fieldaero.laps.lap_list import LapListing
     from fieldaero.laps.start_line import StartLine
     from fieldaero.rides.ride import Ride
 
-__all__ = ["Draft", "DraftLap", "DraftRide", "empty_draft", "read_draft_ride"]
+__all__ = ["Draft", "DraftLap", "DraftRide", "Row", "SheetTables", "empty_draft", "read_draft_ride", "shared_line"]
 
+SEE_MARKS = " To see the lap marks as they are, choose the lap button on page 3."
 SHEET_NAME = "runsheet.toml"
 NO_FOLDER = "files at hand"  # there is none: nothing that a sheet names is looked for on a disk
-FIRST_SETUP = "baseline"
+
+Row = dict[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,14 +56,14 @@ class DraftRide:
         File name, unlike those of the other rides.
     content
         The file's bytes, never changed.
-    ride
-        As read.
     listing
-        Its laps with their flags; None where none were found, and then ``problem`` says why.
+        Its laps; None where none were found, and then ``problem`` says why.
     setups
         Setup of each lap, "-" for one that is not used.
-    lap_source, start_line
-        How the laps were found.
+    start_line
+        The line that was set for this ride.
+    shared_line
+        The line of the first ride, at which the laps of a later one are cut as long as it has none of its own.
     """
 
     name: str
@@ -72,34 +73,54 @@ class DraftRide:
     setups: tuple[str, ...]
     lap_source: LapSource
     start_line: StartLine | None = None
+    shared_line: StartLine | None = None
     problem: str = ""
+
+    @property
+    def laps(self) -> tuple[Lap, ...]:
+        """The laps as they were found; none where there is no listing."""
+        return self.listing.laps if self.listing is not None else ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetTables:
+    """The tables of an unfinished run sheet apart from its rides, each by its name there.
+
+    Their rows stay as they were typed or opened: a value that cannot be is told by the run sheet, not lost on the way.
+    """
+
+    title: str = "Untitled test"
+    baseline: str = FIRST_SETUP
+    system: Row = field(default_factory=dict)
+    analysis: Row = field(default_factory=dict)
+    course: Row = field(default_factory=dict)
+    weather: Sequence[Row] = ()
+    setups: Sequence[Row] = ({"name": FIRST_SETUP},)
+    claims: Sequence[Row] = ()
+    tunnel: Sequence[Row] = ()
+    races: Sequence[Row] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Draft:
-    """The test as it stands.
+    """The test as it stands: its rides in their order, and the rest of its run sheet.
 
-    Attributes
-    ----------
-    rides
-        In the order of the test.
-    tables
-        The run sheet's other tables by their names there: title, baseline, system, analysis, course,
-        weather, setups, claims, tunnel.
+    ``opened_text`` is the run sheet as it was opened; its comments, order and layout are kept when it is saved.
     """
 
     rides: tuple[DraftRide, ...] = ()
-    tables: Mapping[str, Any] = field(default_factory=dict)
+    tables: SheetTables = field(default_factory=SheetTables)
+    opened_text: str = ""
 
     @property
     def setups(self) -> tuple[str, ...]:
         """Names of the setups, in their order."""
-        return tuple(str(setup["name"]) for setup in self.tables.get("setups", ()))
+        return tuple(str(setup["name"]) for setup in self.tables.setups)
 
     @property
     def baseline(self) -> str:
         """Name of the setup that the others are compared with."""
-        return str(self.tables.get("baseline", ""))
+        return self.tables.baseline
 
     @property
     def laps(self) -> tuple[DraftLap, ...]:
@@ -111,48 +132,42 @@ class Draft:
         return self._ride(lap.ride).setups[lap.lap - 1]
 
     def with_ride(self, content: bytes, *, name: str) -> Draft:
-        """Add a ride, its laps not yet used.
-
-        Parameters
-        ----------
-        content
-            Bytes of the file.
-        name
-            Its name.
-
-        Raises
-        ------
-        RideError
-            If it is no ride, has no power, or lies there already.
-        """
+        """Add a ride, its laps not yet used."""
         for other in self.rides:
             if other.ride.source.sha256 == hashlib.sha256(content).hexdigest():
                 raise RideError(f"{name}: the same ride as {other.name}, which is there already")
-        listed = read_draft_ride(content, name=self._free_name(name))
+        listed = read_draft_ride(content, name=self._free_name(name), shared_line=shared_line(self.rides))
         if not listed.ride.has("power_w"):
             raise RideError(
-                f"{name}: no power in this file, so there is nothing to weigh the air with. Check that the power meter "
-                "was paired, or that the export kept its data."
+                f"{name}: no power in this file; a test of drag needs a power meter. Check that it was paired, or "
+                "that the export kept its data."
             )
         return replace(self, rides=(*self.rides, listed))
 
     def without_ride(self, name: str) -> Draft:
         """Take a ride out."""
-        return replace(self, rides=tuple(r for r in self.rides if r.name != name))
+        return self.with_rides([r for r in self.rides if r.name != name])
+
+    def with_rides(self, rides: Sequence[DraftRide]) -> Draft:
+        """Put rides in the place of the former ones; later ones are cut at the line of the first, as in a session."""
+        cut: list[DraftRide] = []
+        for ride in rides:
+            line = shared_line(cut)
+            moved = ride.start_line is None and ride.shared_line != line
+            if moved:
+                again = _listed(replace(ride, shared_line=line), ride.lap_source, None)
+                # As many laps as before are the same laps, cut a little further on.
+                ride = replace(again, setups=ride.setups) if len(again.setups) == len(ride.setups) else again
+            cut.append(ride)
+        return replace(self, rides=tuple(cut))
 
     def with_laps_by(self, name: str, lap_source: LapSource, start_line: StartLine | None = None) -> Draft:
         """Find the laps of a ride in another way; its laps are then not used until they are given to setups again."""
         found = _listed(self._ride(name), lap_source, start_line)
-        return replace(self, rides=tuple(found if r.name == name else r for r in self.rides))
+        return self.with_rides([found if r.name == name else r for r in self.rides])
 
     def assigned(self, laps: Sequence[DraftLap], setup: str) -> Draft:
-        """Give laps to a setup, or take them out with "-".
-
-        Raises
-        ------
-        RunSheetError
-            If there is no such setup.
-        """
+        """Give laps to a setup, or take them out with "-"."""
         if setup != NOT_USED and setup not in self.setups:
             raise RunSheetError(f'"{setup}" is no setup; there are {", ".join(self.setups) or "none"}')
         wanted = set(laps)
@@ -170,13 +185,7 @@ class Draft:
         )
 
     def with_pattern(self, laps: Sequence[DraftLap], pattern: Sequence[str]) -> Draft:
-        """Give laps to setups in order, the pattern repeated as often as it takes ("-" leaves a lap out).
-
-        Raises
-        ------
-        RunSheetError
-            For an empty pattern or a name that is no setup.
-        """
+        """Give laps to setups in order, the pattern repeated as often as it takes ("-" leaves a lap out)."""
         if not pattern:
             raise RunSheetError("the pattern is empty; write setups in the order they were ridden")
         draft = self
@@ -187,7 +196,7 @@ class Draft:
 
     def with_table(self, name: str, value: Any) -> Draft:
         """Replace a table of the run sheet; laps of a setup that is gone are no longer used."""
-        draft = replace(self, tables={**self.tables, name: deepcopy(value)})
+        draft = replace(self, tables=replace(self.tables, **{name: deepcopy(value)}))
         if name != "setups":
             return draft
         known = {*draft.setups, NOT_USED}
@@ -197,25 +206,19 @@ class Draft:
         )
 
     def with_setup_renamed(self, old: str, new: str) -> Draft:
-        """Give a setup another name, with its laps, claims and tunnel numbers.
-
-        Raises
-        ------
-        RunSheetError
-            If the new name is empty, "-" or taken.
-        """
+        """Give a setup another name, with its laps, claims and tunnel numbers."""
         if not new.strip() or new == NOT_USED or (new in self.setups and new != old):
             raise RunSheetError(f'"{new}" cannot name a setup; give each a name of its own, not empty and not "-"')
-        tables = deepcopy(dict(self.tables))
-        for setup in tables.get("setups", ()):
+        tables = deepcopy(self.tables)
+        for setup in tables.setups:
             if setup["name"] == old:
                 setup["name"] = new
-        for row in (*tables.get("claims", ()), *tables.get("tunnel", ())):
+        for row in (*tables.claims, *tables.tunnel):
             for key in ("setup", "versus"):
                 if row.get(key) == old:
                     row[key] = new
-        if tables.get("baseline") == old:
-            tables["baseline"] = new
+        if tables.baseline == old:
+            tables = replace(tables, baseline=new)
         return replace(
             self,
             tables=tables,
@@ -224,20 +227,15 @@ class Draft:
 
     def sheet_text(self) -> str:
         """Write the run sheet, whether or not it is complete."""
-        tables = {"schema": 1, **deepcopy(dict(self.tables))}
+        tables = {"schema": 1} | {f.name: getattr(self.tables, f.name) for f in fields(SheetTables)}
         tables["rides"] = [_ride_table(r) for r in self.rides]
-        return tomli_w.dumps({key: value for key, value in tables.items() if value not in ({}, [], ())})
+        said = {key: value for key, value in tables.items() if value not in ({}, [], ())}
+        return toml_text(said, former=self.opened_text)
 
     def run_sheet(self) -> RunSheet:
-        """Validate the run sheet.
-
-        Raises
-        ------
-        RunSheetError
-            Where something is missing or cannot be; the message says what.
-        """
+        """Validate the run sheet."""
         for what in ("weather", "tunnel", "races"):
-            for number, row in enumerate(self.tables.get(what, ()), start=1):
+            for number, row in enumerate(getattr(self.tables, what), start=1):
                 if "file" in row:
                     # A path typed or opened on a page must never be read where the pages are served.
                     raise RunSheetError(
@@ -247,13 +245,7 @@ class Draft:
         return run_sheet_from_text(self.sheet_text(), path=Path(NO_FOLDER, SHEET_NAME))
 
     def session(self, *, former: Session | None = None) -> Session:
-        """Bring it all together as from disk; what has not changed since ``former`` is taken over from it.
-
-        Raises
-        ------
-        CannotAnswerError, RunSheetError, WeatherError
-            Without laps, or where the tables say what cannot be.
-        """
+        """Bring it all together as from disk; what has not changed since ``former`` is taken over from it."""
         if not self.rides:
             raise CannotAnswerError("there is no ride yet; add the file of a ride")
         for ride in self.rides:
@@ -261,7 +253,8 @@ class Draft:
                 raise CannotAnswerError(f"{ride.name}: {ride.problem}")
         from fieldaero.estimate.session import session_of
 
-        return session_of(self.run_sheet(), [r.ride for r in self.rides], former=former)
+        listings = [ride.listing for ride in self.rides if ride.listing is not None]
+        return session_of(self.run_sheet(), [r.ride for r in self.rides], listings=listings, former=former)
 
     def result(self, *, former: Result | None = None, keep_noise: bool = False) -> Result:
         """Analyse the test as it stands.
@@ -288,7 +281,7 @@ class Draft:
             away = 0.0
             if first is not None and r.ride.start_time is not None:
                 away = (r.ride.start_time - first).total_seconds()
-            for lap, setup in zip(r.listing.laps if r.listing else (), r.setups, strict=False):
+            for lap, setup in zip(r.laps, r.setups, strict=True):
                 if setup != NOT_USED:
                     ridden.append((setup, (away + (lap.start_s + lap.end_s) / 2.0) / 3600.0))
         return design_balance(ridden, setups=self.setups)
@@ -308,10 +301,8 @@ class Draft:
 def empty_draft() -> Draft:
     """Return a draft without rides, with the usual values where there are any and one setup to begin with."""
     return Draft(
-        tables={
-            "title": "Untitled test",
-            "baseline": FIRST_SETUP,
-            "system": {
+        tables=SheetTables(
+            system={
                 "mass_sd_kg": 0.5,
                 "wheel_inertia_kg_m2": 0.14,
                 "wheel_circumference_m": 2.105,
@@ -319,50 +310,48 @@ def empty_draft() -> Draft:
                 "crr": 0.0045,
                 "crr_sd": 0.0007,
             },
-            "analysis": {
+            analysis={
                 "smallest_difference_m2": 0.002,
                 "report_speed_km_h": 45.0,
                 "report_distance_km": 40.0,
                 "report_power_w": 250.0,
             },
-            "course": {},
-            "weather": [],
-            "setups": [{"name": FIRST_SETUP}],
-            "claims": [],
-            "tunnel": [],
-        }
+        )
     )
 
 
 def read_draft_ride(
-    content: bytes, *, name: str, lap_source: LapSource | None = None, start_line: StartLine | None = None
+    content: bytes,
+    *,
+    name: str,
+    lap_source: LapSource | None = None,
+    start_line: StartLine | None = None,
+    shared_line: StartLine | None = None,
 ) -> DraftRide:
-    """Read a ride and find its laps, none of them used yet.
-
-    Parameters
-    ----------
-    content, name
-        Bytes of the file, and what it is called.
-    lap_source, start_line
-        How to find the laps; None chooses by what the ride holds.
-
-    Raises
-    ------
-    RideError
-        If it is no ride.
-    """
+    """Read a ride and find its laps, none of them used yet; without a source it is chosen by what the ride holds."""
     from fieldaero.rides import read_ride_bytes
 
     ride = read_ride_bytes(content, name=name)
-    bare = DraftRide(name=name, content=content, ride=ride, listing=None, setups=(), lap_source=lap_source or "button")
+    bare = DraftRide(
+        name=name, content=content, ride=ride, listing=None, setups=(), lap_source="repeat", shared_line=shared_line
+    )
     return _listed(bare, lap_source, start_line)
 
 
+def shared_line(rides: Sequence[DraftRide]) -> StartLine | None:
+    """Return the line of the first ride that has one; a session counts the laps of all its rides from there."""
+    for ride in rides:
+        if ride.listing is not None and ride.listing.course is not None:
+            return ride.start_line or ride.listing.course.start_line
+    return None
+
+
 def _listed(ride: DraftRide, lap_source: LapSource | None, start_line: StartLine | None) -> DraftRide:
+    """Find the laps of a ride, none of them used yet."""
     from fieldaero.laps.lap_list import list_laps
 
     try:
-        listing = list_laps(ride.ride, lap_source=lap_source, start_line=start_line)
+        listing = list_laps(ride.ride, lap_source=lap_source, start_line=start_line or ride.shared_line)
     except (CannotAnswerError, RideError) as problem:
         return replace(
             ride,
@@ -370,7 +359,7 @@ def _listed(ride: DraftRide, lap_source: LapSource | None, start_line: StartLine
             setups=(),
             lap_source=lap_source or "repeat",  # the last way that was tried
             start_line=start_line,
-            problem=_on_a_page(str(problem), ride),
+            problem=problem.message[:1].upper() + problem.message[1:] + (SEE_MARKS if problem.hint else ""),
         )
     return replace(
         ride,
@@ -380,14 +369,6 @@ def _listed(ride: DraftRide, lap_source: LapSource | None, start_line: StartLine
         start_line=start_line,
         problem="",
     )
-
-
-def _on_a_page(problem: str, ride: DraftRide) -> str:
-    """Say what the command line says without the file's name, which stands beside it, and in the words of the pages."""
-    for file in {ride.name, ride.ride.source.file}:
-        problem = problem.removeprefix(f"{file}: ")
-    problem = problem[:1].upper() + problem[1:]
-    return problem.replace('ask for lap_source = "button"', "choose the lap button on page 3")
 
 
 def _ride_table(ride: DraftRide) -> dict[str, Any]:

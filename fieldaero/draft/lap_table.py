@@ -6,36 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from fieldaero.draft.air import lap_winds_m_s
+from fieldaero.basics.errors import FieldaeroError
+from fieldaero.draft.air import draft_system, lap_winds_m_s, mean_air_density_kg_m3
 from fieldaero.draft.draft import Draft, DraftLap
+from fieldaero.laps.flags import flag_laps
+from fieldaero.laps.lap import Lap
+from fieldaero.laps.lap_list import LapListing
 
 __all__ = ["LapRow", "lap_rows", "laps_within"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class LapRow:
-    """One lap.
+    """One lap; ``setup`` is "-" where it is not used, what is not known is NaN or None.
 
-    Attributes
-    ----------
-    of
-        Which lap.
-    setup
-        "-" for a lap that is not used.
-    start
-        Aware time, None where the ride has no clock.
-    start_s, end_s, duration_s
-        On the ride's clock.
-    distance_m, speed_km_h, power_w
-        By the wheel; means over the lap, NaN where unknown.
-    wind_m_s
-        Mean observed wind at the rider's height; None where none was observed.
-    complete
-        Whether it has the course's length.
-    flags
-        In words, each once.
-    sentences
-        The evidence of each flag, and what is particular about the lap's ends.
+    Distance and speed are by the wheel, the wind is the mean observed one at the rider's height.  ``flags`` are words,
+    ``sentences`` the evidence of each flag and what is particular about the lap's ends.
     """
 
     of: DraftLap
@@ -58,12 +44,12 @@ def lap_rows(draft: Draft) -> tuple[LapRow, ...]:
     winds = lap_winds_m_s(draft)
     rows = []
     for draft_ride in draft.rides:
-        if draft_ride.listing is None:
+        listing = draft_ride.listing
+        if listing is None:
             continue
-        whole = draft_ride.listing.complete
-        for lap, setup in zip(draft_ride.listing.laps, draft_ride.setups, strict=True):
+        for lap, setup in zip(_flagged(draft, listing, draft_ride.name), draft_ride.setups, strict=True):
             words = [flag.name.replace("_", " ") for flag in lap.flags]
-            complete = lap.number in whole
+            complete = lap.number in listing.complete
             if not complete and "incomplete" not in words:
                 words.insert(0, "not a whole lap")
             rows.append(
@@ -76,7 +62,7 @@ def lap_rows(draft: Draft) -> tuple[LapRow, ...]:
                     duration_s=lap.duration_s,
                     distance_m=lap.distance_m,
                     speed_km_h=3.6 * lap.speed_m_s,
-                    power_w=draft_ride.listing.power_w(lap),
+                    power_w=listing.power_w(lap),
                     wind_m_s=winds.get((draft_ride.name, lap.number)),
                     complete=complete,
                     flags=tuple(dict.fromkeys(words)),
@@ -84,6 +70,20 @@ def lap_rows(draft: Draft) -> tuple[LapRow, ...]:
                 )
             )
     return tuple(rows)
+
+
+def _flagged(draft: Draft, listing: LapListing, name: str) -> tuple[Lap, ...]:
+    """Judge the laps by the rider and bike of the draft, as the result does, not by a usual rider."""
+    if listing.course is None:
+        return listing.laps
+    try:
+        system = draft_system(draft)
+    except FieldaeroError:
+        return listing.laps
+    density = mean_air_density_kg_m3(draft, name)
+    return flag_laps(
+        listing.ride, listing.laps, listing.course, system=system, air_density_kg_m3=density, track=listing.track
+    )
 
 
 def laps_within(rows: Sequence[LapRow], *, start_s: float, end_s: float) -> tuple[DraftLap, ...]:

@@ -12,25 +12,19 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from copy import deepcopy
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-import tomli_w
-
 from fieldaero.basics.errors import FieldaeroError, OutOfRangeError, RideError, RunSheetError
-from fieldaero.draft.draft import Draft, empty_draft, read_draft_ride
-from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text, toml_table
+from fieldaero.draft.draft import Draft, DraftRide, SheetTables, read_draft_ride, shared_line
+from fieldaero.run_sheet.messages import checked
+from fieldaero.run_sheet.schema import RideTable, TunnelSweep
+from fieldaero.run_sheet.sheet import check_unfinished, ride_entry, toml_table
 from fieldaero.weather.station_csv import is_weather_csv, weather_readings
 
 __all__ = ["Added", "add_files", "files_beside", "named_files", "open_draft"]
-
-# Stands in for what an unfinished sheet does not say yet, so that the rest of it can be checked.
-STAND_IN_MASS_KG = 80.0
-STAND_IN_WEATHER = {"temperature_c": 15.0}
-READING_NOT_GIVEN = ("temperature_c", "metar", "file")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,19 +51,9 @@ def add_files(
 ) -> Added:
     """Put files in a draft.
 
-    Parameters
-    ----------
-    draft
-        As it is.
-    files
-        Name and bytes of each, in any order.  A run sheet takes the place of what was in the draft; rides that
-        it names may lie there already.
-    progress
-        Called before each file with how many are done and the name of the next.
-
-    Returns
-    -------
-    The new draft, rides in order of time where all have a clock, and what was refused.
+    A run sheet takes the place of the former draft; rides that it names may be part of that already.  Rides are
+    put in order of time where all have a clock.  ``progress`` is called before each file with how many are done and
+    the name of the next.
 
     Examples
     --------
@@ -100,7 +84,7 @@ def add_files(
         say(len(taken) + len(refused), name)
         try:
             if is_weather_csv(content):
-                rows = [*draft.tables.get("weather", ()), *weather_readings(content, name=name)]
+                rows = [*draft.tables.weather, *weather_readings(content, name=name)]
                 draft = draft.with_table("weather", rows)
             else:
                 draft = draft.with_ride(content, name=name)
@@ -115,55 +99,45 @@ def add_files(
 def open_draft(text: str, *, name: str, files: Mapping[str, bytes]) -> Draft:
     """Put a run sheet and what it names in a draft.
 
-    Parameters
-    ----------
-    text
-        The run sheet, finished or not.
-    name
-        What it is called in messages.
-    files
-        Bytes of the rides, weather files and sweeps that it names, by file name; a folder that
-        the sheet puts before a name is passed over where only the name is known.
-
-    Raises
-    ------
-    RideError, RunSheetError, WeatherError
-        Where the sheet says what it may not, or names a file that is not at hand.
+    ``files`` holds the bytes of the rides, weather files and sweeps that it names, by file name; a folder that the
+    sheet puts before a name is passed over where only the name is known.
     """
-    sheet, raw = _checked(text, name)
-    tables = {key: deepcopy(value) for key, value in raw.items() if key not in ("schema", "rides")}
-    tables["weather"] = [row for entry in tables.get("weather", []) for row in _weather(entry, name, files)]
-    tables["tunnel"] = [_sweep(entry, k, sheet, files) for k, entry in enumerate(tables.get("tunnel", []))]
-    tables["races"] = [_race(entry, k, name, files) for k, entry in enumerate(tables.get("races", []))]
-    draft = Draft(tables={**_nothing_said(), **tables})
-    rides = []
-    for entry in sheet.rides if raw.get("rides") else ():
+    raw = _checked(text, name)
+    said: dict[str, Any] = {key: value for key, value in raw.items() if key not in ("schema", "rides")}
+    sweeps = [checked(TunnelSweep, entry, where=name) for entry in raw.get("tunnel", ())]
+    said["weather"] = [row for entry in raw.get("weather", ()) for row in _weather(entry, name, files)]
+    said["tunnel"] = [_sweep(row, sweeps[k], k, name, files) for k, row in enumerate(raw.get("tunnel", ()))]
+    said["races"] = [_race(entry, k, name, files) for k, entry in enumerate(raw.get("races", ()))]
+    rides: list[DraftRide] = []
+    for row in raw.get("rides", ()):
+        entry = ride_entry(checked(RideTable, row, where=name), folder=Path())
         content = _at_hand(entry.file, name, files)
         kept = entry.file if entry.file in files and _stays_below(entry.file) else PurePosixPath(entry.file).name
-        listed = read_draft_ride(content, name=kept, lap_source=entry.lap_source, start_line=entry.start_line)
+        listed = read_draft_ride(
+            content,
+            name=kept,
+            lap_source=entry.lap_source,
+            start_line=entry.start_line,
+            shared_line=shared_line(rides),
+        )
         if len(listed.setups) != len(entry.laps):
             raise RunSheetError(
                 f"{name}: {entry.file} has {len(listed.setups)} laps and {len(entry.laps)} are listed; "
-                "list every lap, those not used as -"
+                'list every lap, with "-" for one that is not used'
             )
         rides.append(replace(listed, setups=entry.laps))
-    return replace(draft, rides=tuple(rides))
+    return Draft(rides=tuple(rides), tables=SheetTables(**said), opened_text=text)
 
 
 def named_files(text: str, *, name: str) -> tuple[str, ...]:
     r"""Return the names of rides, weather files and sweeps that a run sheet names, each once.
-
-    Raises
-    ------
-    RunSheetError
-        As :func:`open_draft`.
 
     Examples
     --------
     >>> named_files('schema = 1\n[[weather]]\nfile = "station.csv"\n', name="sheet.toml")
     ('station.csv',)
     """
-    _, raw = _checked(text, name)
+    raw = _checked(text, name)
     entries = (entry for what in ("rides", "weather", "tunnel", "races") for entry in raw.get(what, ()))
     return tuple(dict.fromkeys(str(entry["file"]) for entry in entries if entry.get("file")))
 
@@ -178,30 +152,10 @@ def files_beside(sheet: Path, text: str) -> dict[str, bytes]:
     return found
 
 
-def _checked(text: str, name: str) -> tuple[RunSheet, dict[str, Any]]:
+def _checked(text: str, name: str) -> dict[str, Any]:
     raw = toml_table(text, name=name)
-    return run_sheet_from_text(tomli_w.dumps(_filled_up(raw)), path=Path(name)), raw
-
-
-def _filled_up(raw: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the sheet with stand-ins for what is not said yet; what is said stays as it is, right or wrong."""
-    full = {**_nothing_said(), **deepcopy(dict(raw))}
-    if isinstance(full["system"], dict):
-        full["system"].setdefault("mass_kg", STAND_IN_MASS_KG)
-    if isinstance(full["weather"], list):
-        full["weather"] = [
-            {**STAND_IN_WEATHER, **row} if isinstance(row, dict) and not set(READING_NOT_GIVEN) & set(row) else row
-            for row in full["weather"] or [{}]
-        ]
-    full["rides"] = full.get("rides") or [{"file": "none yet", "laps": []}]
-    full.setdefault("schema", 1)
-    return {key: value for key, value in full.items() if value not in ({}, [])}
-
-
-def _nothing_said() -> dict[str, Any]:
-    """Return the tables of an empty draft without the values that a sheet may leave to their defaults."""
-    tables = dict(empty_draft().tables)
-    return {**tables, "system": {}, "analysis": {}}
+    check_unfinished(raw, name=name)
+    return raw
 
 
 def _weather(entry: Mapping[str, Any], name: str, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
@@ -211,17 +165,19 @@ def _weather(entry: Mapping[str, Any], name: str, files: Mapping[str, bytes]) ->
     return [dict(row) for row in weather_readings(_at_hand(file, name, files), name=PurePosixPath(file).name)]
 
 
-def _sweep(entry: Mapping[str, Any], k: int, sheet: RunSheet, files: Mapping[str, bytes]) -> dict[str, Any]:
+def _sweep(
+    entry: Mapping[str, Any], table: TunnelSweep, k: int, name: str, files: Mapping[str, bytes]
+) -> dict[str, Any]:
     file = entry.get("file")
     if file is None:
         return dict(entry)
     from fieldaero.answers.cross_checks.tunnel_sweep import read_sweep_csv
 
-    content = _at_hand(file, sheet.path.name, files)
+    content = _at_hand(file, name, files)
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch, PurePosixPath(file).name)
         path.write_bytes(content)
-        sweep = read_sweep_csv(path, table=sheet.tunnel[k], where=f"{sheet.path.name}: [[tunnel]] no. {k + 1}, file")
+        sweep = read_sweep_csv(path, table=table, where=f"{name}: [[tunnel]] no. {k + 1}, file")
     row = {key: value for key, value in entry.items() if key not in ("file", "sd_m2")}
     row |= {"yaw_deg": sweep.yaw_deg.tolist(), "cda_m2": sweep.cda_m2.tolist()}
     return row | ({"sd_m2": sweep.sd_m2.tolist()} if sweep.sd_stated else {})
@@ -270,4 +226,4 @@ def _in_order_of_time(draft: Draft) -> Draft:
     starts: dict[str, datetime] = {r.name: r.ride.start_time for r in draft.rides if r.ride.start_time is not None}
     if len(starts) < len(draft.rides):
         return draft
-    return replace(draft, rides=tuple(sorted(draft.rides, key=lambda r: starts[r.name])))
+    return draft.with_rides(sorted(draft.rides, key=lambda r: starts[r.name]))

@@ -62,7 +62,7 @@ def _rides(draft: Draft) -> list[Missing]:
 
 
 def _bike(draft: Draft) -> list[Missing]:
-    if draft.tables.get("system", {}).get("mass_kg") is not None:
+    if draft.tables.system.get("mass_kg") is not None:
         return []
     return [
         Missing(

@@ -127,7 +127,7 @@ def with_cross_checks(draft: Draft, name: str, rows: Sequence[Row]) -> Draft:
         Where they cannot be; a draft that was not complete before is not asked to be.
     """
     read = claims_from_rows if name == "claims" else sweeps_from_rows
-    new = draft.with_table(name, read(rows, former=draft.tables.get(name, ())))
+    new = draft.with_table(name, read(rows, former=getattr(draft.tables, name)))
     try:
         draft.run_sheet()
     except FieldaeroError:

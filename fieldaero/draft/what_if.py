@@ -55,7 +55,7 @@ def what_if(draft: Draft, changes: WhatIf) -> Draft:
     Examples
     --------
     >>> from fieldaero.draft.draft import empty_draft
-    >>> what_if(empty_draft(), WhatIf(mass_kg=80.0)).tables["system"]["mass_kg"]
+    >>> what_if(empty_draft(), WhatIf(mass_kg=80.0)).tables.system["mass_kg"]
     80.0
     """
     out = draft
@@ -67,18 +67,18 @@ def what_if(draft: Draft, changes: WhatIf) -> Draft:
         if value is not None
     }
     if system:
-        out = out.with_table("system", {**out.tables.get("system", {}), **system})
+        out = out.with_table("system", {**out.tables.system, **system})
     if changes.smallest_difference_m2 is not None:
-        kept = {k: v for k, v in out.tables.get("analysis", {}).items() if k not in SMALLEST}
+        kept = {k: v for k, v in out.tables.analysis.items() if k not in SMALLEST}
         out = out.with_table("analysis", {**kept, "smallest_difference_m2": changes.smallest_difference_m2})
     if changes.wind != "as observed":
-        out = out.with_table("weather", [_other_wind(entry, changes.wind) for entry in out.tables.get("weather", ())])
+        out = out.with_table("weather", [_other_wind(entry, changes.wind) for entry in out.tables.weather])
     return out
 
 
 def wind_can_change(draft: Draft) -> bool:
     """Say whether the weather's wind is given as readings, which alone can be changed."""
-    return any("wind_speed_m_s" in entry for entry in draft.tables.get("weather", ()))
+    return any("wind_speed_m_s" in entry for entry in draft.tables.weather)
 
 
 def with_plan(draft: Draft, plan: Plan) -> Draft:
@@ -91,7 +91,7 @@ def with_plan(draft: Draft, plan: Plan) -> Draft:
     plan
         From :func:`fieldaero.plan.plan.plan_test`.
     """
-    own = {str(setup["name"]): setup for setup in draft.tables.get("setups", ())}
+    own = {str(setup["name"]): setup for setup in draft.tables.setups}
     ridden = {draft.setup_of(lap) for lap in draft.laps}
     kept = [name for name in own if name in ridden and name not in plan.setups]
     setups = [own.get(name, {"name": name}) for name in (*plan.setups, *kept)]

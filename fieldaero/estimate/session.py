@@ -19,6 +19,7 @@ from fieldaero.estimate.session_laps import LENGTHS_DIFFER, FoundLaps, found_lap
 from fieldaero.laps.course import Course, lap_position_m
 from fieldaero.laps.flags import flag_laps
 from fieldaero.laps.lap import Lap
+from fieldaero.laps.lap_list import LapListing
 from fieldaero.laps.sensor_dropouts import false_samples
 from fieldaero.physics.atmosphere import wind_at_height_m_s
 from fieldaero.physics.earth import normal_gravity_m_s2
@@ -179,6 +180,7 @@ def session_of(
     rides: Sequence[Ride],
     *,
     progress: Callable[[str], None] | None = None,
+    listings: Sequence[LapListing] | None = None,
     former: Session | None = None,
 ) -> Session:
     """Bring a run sheet together with its rides, already read, in its order; see :func:`open_session`.
@@ -187,6 +189,8 @@ def session_of(
     ----------
     run_sheet, rides, progress
         As there.
+    listings
+        Laps of each ride, where they were found before, from the line that all rides share.
     former
         A session of the same rides: its laps, course and flags are taken over where nothing that they
         depend on has changed. The outcome is the same with and without.
@@ -202,7 +206,7 @@ def session_of(
         warnings += [f"{ride.source.file}: {note}" for note in ride.notes]
         _check_sensors(ride)
     say("finding the laps")
-    found = found_laps(run_sheet, rides, former=None if former is None else former.found)
+    found = found_laps(run_sheet, rides, listings=listings, former=None if former is None else former.found)
     course = found.course
     observations = run_sheet.observations(date=rides[0].start_time)
     warnings += unlikely_air(observations)

@@ -15,6 +15,7 @@ from fieldaero.basics.errors import CannotAnswerError, RunSheetError
 from fieldaero.laps.course import Course, complete_laps, find_course, lap_position_m, lateral_distance_m
 from fieldaero.laps.find_laps import find_laps
 from fieldaero.laps.lap import Lap, LapSource
+from fieldaero.laps.lap_list import LapListing
 from fieldaero.laps.start_line import StartLine
 from fieldaero.laps.track import Track, track_of
 from fieldaero.rides.ride import Ride
@@ -49,15 +50,23 @@ class FoundLaps:
     course: Course
 
 
-def found_laps(run_sheet: RunSheet, rides: Sequence[Ride], *, former: FoundLaps | None = None) -> FoundLaps:
+def found_laps(
+    run_sheet: RunSheet,
+    rides: Sequence[Ride],
+    *,
+    listings: Sequence[LapListing] | None = None,
+    former: FoundLaps | None = None,
+) -> FoundLaps:
     """Find the laps of all rides and the course that they share.
 
     Parameters
     ----------
     run_sheet, rides
         The test, and its rides in the run sheet's order.
+    listings
+        Laps of each ride, where they were found before, from the line that all rides share.
     former
-        What was found before: taken over if it is of these very rides, their laps found the same way.
+        What was found before with their course: taken over if it is of these very rides, their laps found the same way.
 
     Raises
     ------
@@ -72,8 +81,13 @@ def found_laps(run_sheet: RunSheet, rides: Sequence[Ride], *, former: FoundLaps 
             check_lap_list(run_sheet, k, len(found))
         return former
     _check_rides_once(run_sheet, rides)
-    tracks = [track_of(ride) for ride in rides]
-    laps = _laps(run_sheet, rides, tracks)
+    if listings is None:
+        tracks = [track_of(ride) for ride in rides]
+        laps = _laps(run_sheet, rides, tracks)
+    else:
+        tracks, laps = [listing.track for listing in listings], [listing.laps for listing in listings]
+        for k, found in enumerate(laps):
+            check_lap_list(run_sheet, k, len(found))
     most = max(range(len(rides)), key=lambda k: len(complete_laps(laps[k])))
     course = find_course(rides[most], laps[most], track=tracks[most])
     tracks = [track.in_frame(course.frame) for track in tracks]

@@ -182,8 +182,9 @@ def find_course(ride: Ride, laps: Sequence[Lap], *, track: Track | None = None) 
     whole = complete_laps(laps)
     if not whole:
         raise CannotAnswerError(
-            f"{ride.source.file}: none of the {len(laps)} laps is {SHORTEST_LAP_M:.0f} m long or longer, so there is "
-            "no course. Check the wheel's distance and the lap marks."
+            f"none of the {len(laps)} laps is {SHORTEST_LAP_M:.0f} m long or longer, so there is "
+            "no course. Check the wheel's distance and the lap marks.",
+            where=ride.source.file,
         )
     track = track or track_of(ride)
     whole = _on_one_road(ride, track, whole)
@@ -277,9 +278,10 @@ def _on_one_road(ride: Ride, track: Track, laps: tuple[Lap, ...]) -> tuple[Lap, 
     elsewhere = apart > ONE_ROAD_M
     if 2 * np.count_nonzero(elsewhere) >= len(laps):
         raise CannotAnswerError(
-            f"{ride.source.file}: {np.count_nonzero(elsewhere)} of {len(laps)} laps of about "
+            f"{np.count_nonzero(elsewhere)} of {len(laps)} laps of about "
             f"{laps[0].distance_m:.0f} m do not follow the road of the others, as with automatic laps. "
-            'Use lap_source = "repeat" or "line".'
+            'Use lap_source = "repeat" or "line".',
+            where=ride.source.file,
         )
     return tuple(lap for lap, other in zip(laps, elsewhere, strict=True) if not other)
 

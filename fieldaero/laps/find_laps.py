@@ -76,8 +76,9 @@ def find_laps(
         raise RunSheetError(f'lap_source is "{lap_source}"; allowed are {", ".join(get_args(LapSource))}')
     if track.frame is None:
         raise RideError(
-            f'{ride.source.file}: lap_source = "{lap_source}" needs positions, and the ride has none. '
-            'Use lap_source = "button" with lap marks.'
+            f'lap_source = "{lap_source}" needs positions, and the ride has none. '
+            'Use lap_source = "button" with lap marks.',
+            where=ride.source.file,
         )
     if lap_source == "repeat" and start_line is None:
         repetition = find_repetition(track)
@@ -89,8 +90,9 @@ def find_laps(
     if len(passed.first_m) < 2:
         times = "once" if len(passed.first_m) else "never"
         raise CannotAnswerError(
-            f"{ride.source.file}: the start line is passed {times} in its direction ({line.heading_deg:.0f} deg), so "
-            "there is no lap between two passages. Check latitude, longitude and heading of the line."
+            f"the start line is passed {times} in its direction ({line.heading_deg:.0f} deg), so "
+            "there is no lap between two passages. Check latitude, longitude and heading of the line.",
+            where=ride.source.file,
         )
     start, end = passed.last_m[:-1], passed.first_m[1:]
     if lap_source == "repeat":
@@ -101,8 +103,9 @@ def find_laps(
 
 def _nothing_repeated(ride: Ride) -> CannotAnswerError:
     return CannotAnswerError(
-        f"{ride.source.file}: no lap was found that is ridden at least twice in the same direction. "
-        "Ride several laps of one course, or mark the laps with the lap button."
+        "no lap was found that is ridden at least twice in the same direction. "
+        "Ride several laps of one course, or mark the laps with the lap button.",
+        where=ride.source.file,
     )
 
 
@@ -138,8 +141,8 @@ def _laps_between(
 def _button_laps(ride: Ride, track: Track, start_line: StartLine | None) -> tuple[Lap, ...]:
     if not ride.lap_marks:
         raise RideError(
-            f'{ride.source.file}: lap_source = "button", and the ride has no lap marks. '
-            'Use lap_source = "line" or "repeat".'
+            'lap_source = "button", and the ride has no lap marks. Use lap_source = "line" or "repeat".',
+            where=ride.source.file,
         )
     presses = presses_of(ride.lap_marks)
     if track.frame is None:

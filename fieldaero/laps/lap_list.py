@@ -173,14 +173,17 @@ def list_laps(ride: Ride, *, lap_source: LapSource | None = None, start_line: St
         not_button = "the ride has no lap marks"
     if not ride.has("latitude_deg"):
         raise CannotAnswerError(
-            f"{ride.source.file}: no laps found: {not_button}, and without positions the road cannot be searched for "
-            "repetition. Record positions, or press the lap button at the start line."
+            f"no laps found: {not_button}, and without positions the road cannot be searched for "
+            "repetition. Record positions, or press the lap button at the start line.",
+            where=ride.source.file,
         )
     try:
         laps = find_laps(ride, lap_source="repeat", start_line=start_line, track=track)
     except CannotAnswerError as error:
-        seen = ' To see the marks as they are, ask for lap_source = "button".' if ride.lap_marks else ""
-        raise CannotAnswerError(f"{error} ({_capital(not_button)}.{seen})") from error
+        hint = 'To see the marks as they are, ask for lap_source = "button".' if ride.lap_marks else ""
+        raise CannotAnswerError(
+            f"{error.message} ({_capital(not_button)}.)", where=ride.source.file, hint=hint
+        ) from error
     return _listing(ride, track, laps, "repeat", f"{not_button}, but the road repeats itself.")
 
 
@@ -199,7 +202,7 @@ def _listing(ride: Ride, track: Track, laps: tuple[Lap, ...], lap_source: LapSou
     try:
         course = find_course(ride, laps, track=track)
     except FieldaeroError as error:
-        no_course = f"No course: {str(error).removeprefix(f'{ride.source.file}: ')}"
+        no_course = f"No course: {error.message}"
     else:
         laps = flag_laps(ride, laps, course, track=track)
     return LapListing(

@@ -23,7 +23,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-import tomli_w
 from numpy.typing import NDArray
 
 from fieldaero.compare.session_comparison import estimate_session
@@ -32,6 +31,7 @@ from fieldaero.estimate.joint_fit.noise import PARAMETERS
 from fieldaero.estimate.session import Session, session_of
 from fieldaero.physics.system import System
 from fieldaero.run_sheet.sheet import run_sheet_from_text
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator import CourseShape, Scenario, Sensors, SimulatedSession, Wind, simulate_session
 from fieldaero.simulator.session_files import GUST_SHARE, SLOW_SHARE, run_sheet_of
 
@@ -192,7 +192,7 @@ def planned_scenario(
 
 def session_from(scenario: Scenario, made: SimulatedSession) -> Session:
     """Bring a simulated ride together with the run sheet that fits its scenario."""
-    text = tomli_w.dumps(run_sheet_of(scenario, PLANNED))
+    text = toml_text(run_sheet_of(scenario, PLANNED))
     return session_of(run_sheet_from_text(text, path=Path("planned.toml")), [made.ride])
 
 

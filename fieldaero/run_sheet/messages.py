@@ -5,14 +5,17 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from fieldaero.basics.errors import RunSheetError
 from fieldaero.basics.formatting import one_line
 from fieldaero.run_sheet.schema import (
+    NOT_ALLOWED,
+    READING_MISSING,
     AnalysisChoices,
     Claim,
     CourseFacts,
@@ -26,10 +29,11 @@ from fieldaero.run_sheet.schema import (
     WeatherEntry,
 )
 
-__all__ = ["closest", "run_sheet_error", "toml_remedy"]
+__all__ = ["checked", "closest", "run_sheet_error", "toml_remedy"]
+
+Model = TypeVar("Model", bound=BaseModel)
 
 TABLES: dict[str, type[BaseModel]] = {
-    "": SheetTable,
     "system": SystemTable,
     "analysis": AnalysisChoices,
     "course": CourseFacts,
@@ -61,30 +65,33 @@ TYPES = {
 }
 
 
-def run_sheet_error(file: str, problem: ValidationError) -> RunSheetError:
-    """Put the first problem that the schema found into a sentence, and say how many more there are."""
-    errors = problem.errors(include_url=False)
+def run_sheet_error(where: str, errors: Sequence[ErrorDetails], *, of: type[BaseModel] = SheetTable) -> RunSheetError:
+    """Put the first problem that the schema ``of`` a table found into a sentence, and say how many more there are."""
     # A missing or unknown key explains others better than they explain it.
-    first = min(errors, key=lambda e: ORDER.get(e["type"], 2))
-    more = len({str(e["loc"]) for e in errors}) - 1
+    first = min(errors, key=lambda error: ORDER.get(error["type"], 2))
+    more = len({str(error["loc"]) for error in errors}) - 1
     tail = f" ({more} more after this one)" if more > 0 else ""
-    return RunSheetError(f"{file}: {_sentence(first['type'], first['loc'], first.get('input'), first['msg'])}{tail}")
+    return RunSheetError(f"{where}: {_sentence(first, of)}{tail}")
+
+
+def checked(model: type[Model], table: Mapping[str, Any], *, where: str) -> Model:
+    """Return one table of a run sheet, checked by itself.
+
+    Examples
+    --------
+    >>> checked(Setup, {"name": "aero", "mas_change_kg": 1.0}, where="setup 2")
+    Traceback (most recent call last):
+    fieldaero.basics.errors.RunSheetError: setup 2: mas_change_kg is not a key that is known here; did you mean \
+mass_change_kg? allowed are name, mass_change_kg, description, photos, known_added_cda_m2, known_added_cda_sd_m2.
+    """
+    try:
+        return model.model_validate(table)
+    except ValidationError as problem:
+        raise run_sheet_error(where, problem.errors(include_url=False), of=model) from None
 
 
 def toml_remedy(text: str, problem: tomllib.TOMLDecodeError) -> str:
-    """Return what to do about TOML that cannot be read; a heading or key that stands twice is told apart.
-
-    Parameters
-    ----------
-    text
-        The run sheet.
-    problem
-        What the parser said, which names a line.
-
-    Returns
-    -------
-    The end of a sentence.
-    """
+    """Return what to do about TOML that cannot be read; a heading or key that stands twice is told apart."""
     lines = text.split("\n")
     at = re.search(r"\(at line (\d+)", str(problem))
     line = lines[int(at[1]) - 1].strip() if at and int(at[1]) <= len(lines) else ""
@@ -97,33 +104,27 @@ def toml_remedy(text: str, problem: tomllib.TOMLDecodeError) -> str:
     return f"mend that line, which reads {one_line(_shown(line))}" if line else "mend that line"
 
 
-def _sentence(kind: str, loc: Sequence[int | str], found: Any, message: str) -> str:
-    names = [part for part in loc if not (isinstance(part, str) and part.startswith(("function-", "constrained-")))]
+def _sentence(error: ErrorDetails, root: type[BaseModel]) -> str:
+    kind, found = error["type"], error.get("input")
+    names = [p for p in error["loc"] if not (isinstance(p, str) and p.startswith(("function-", "constrained-")))]
     key = _path(names)
     if kind == "extra_forbidden":
-        allowed = _keys(names[:-1])
+        allowed = _keys(names[:-1], root)
         guess = closest(str(names[-1]), allowed)
         return f"{key} is not a key that is known here;{guess} allowed are {', '.join(allowed)}."
     if kind == "missing":
         table = HOLDS.get(str(names[-1])) if len(names) == 1 else None
         return f"{key} is missing; add it{f': {table}' if table else ''}."
     if kind == "literal_error":
-        allowed_text = message.removeprefix("Input should be ").replace("'", '"')
-        return f"{key} is {_shown(found)}; allowed is {allowed_text}."
-    if kind == "value_error":
-        text = message.removeprefix("Value error, ")
-        if (
-            isinstance(found, dict)
-            or not names
-            or text.startswith(
-                ("sm", "wind_from", "name is", "yaw_deg", "sd_m2", "known_added", "file is", "cda_m2 holds")
-            )
-        ):
-            return f"{key}: {text}." if key else f"{text}."
-        return f"{key} is {_shown(found)}; {text}."
+        return f"{key} is {_shown(found)}; allowed is {error['ctx']['expected'].replace(chr(39), chr(34))}."
+    if kind == NOT_ALLOWED:
+        return f"{key} is {_shown(found)}; {error['ctx']['allowed']}."
+    if kind in ("value_error", READING_MISSING):  # of a whole table
+        text = str(error["ctx"]["error"]) if kind == "value_error" else error["msg"]
+        return f"{key}: {text}." if key else f"{text}."
     if kind == "tuple_type" and names and names[-1] in MANY:
         return f"{key} is a single table; write its heading with two brackets, [[{names[-1]}]]."
-    return f"{key} is {_shown(found)}; {TYPES.get(kind, message[0].lower() + message[1:])}."
+    return f"{key} is {_shown(found)}; {TYPES.get(kind, error['msg'][0].lower() + error['msg'][1:])}."
 
 
 def _path(loc: Sequence[int | str]) -> str:
@@ -140,9 +141,9 @@ def _path(loc: Sequence[int | str]) -> str:
     return ", ".join(parts)
 
 
-def _keys(loc: Sequence[int | str]) -> list[str]:
+def _keys(loc: Sequence[int | str], root: type[BaseModel]) -> list[str]:
     table = next((str(part) for part in reversed(loc) if isinstance(part, str)), "")
-    model = TABLES.get(table, SheetTable)
+    model = TABLES.get(table, root)
     return [field.alias or name for name, field in model.model_fields.items()]
 
 

@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
 
 __all__ = [
     "NOT_USED",
@@ -30,6 +31,9 @@ __all__ = [
 
 NOT_USED = "-"  # stands in a lap list for a lap that is not used
 
+NOT_ALLOWED, READING_MISSING = "not_allowed", "reading_missing"  # kinds of errors beside those of pydantic
+FIRST_SETUP = "baseline"  # of a sheet that begins
+
 Slip = tuple[float, float, str]
 
 
@@ -40,9 +44,14 @@ def between(low: float, high: float, unit: str, *slips: Slip) -> AfterValidator:
         if math.isfinite(value) and low <= value <= high:
             return value
         hint = next((f"; {text}" for a, b, text in slips if a <= value <= b), "")
-        raise ValueError(f"allowed is {low:g} to {high:g}{' ' + unit if unit else ''}{hint}")
+        raise _not_allowed(f"allowed is {low:g} to {high:g}{' ' + unit if unit else ''}{hint}")
 
     return AfterValidator(check)
+
+
+def _not_allowed(allowed: str) -> PydanticCustomError:
+    """Refuse a single value: what was found is said beside ``allowed``; a table is refused by ValueError."""
+    return PydanticCustomError(NOT_ALLOWED, "{allowed}", {"allowed": allowed})
 
 
 def _listed(value: Any) -> Any:
@@ -51,13 +60,13 @@ def _listed(value: Any) -> Any:
 
 def _not_empty(value: str) -> str:
     if not value.strip():
-        raise ValueError("allowed is any text but an empty one")
+        raise _not_allowed("allowed is any text but an empty one")
     return value
 
 
 def _zoned(value: datetime | None) -> datetime | None:
     if value is not None and value.tzinfo is None:
-        raise ValueError("allowed is a time with its zone, like 2026-05-03T07:10:00Z or 2026-05-03T09:10:00+02:00")
+        raise _not_allowed("allowed is a time with its zone, like 2026-05-03T07:10:00Z or 2026-05-03T09:10:00+02:00")
     return value
 
 
@@ -171,10 +180,12 @@ class WeatherEntry(_Table):
         other = "metar" if self.metar is not None else "file" if self.file is not None else None
         if other and readings:
             raise ValueError(f"{other} is given together with {readings[0]}; allowed is one or the other")
-        if not other and self.temperature_c is None:
-            raise ValueError("temperature_c is missing; give temperature, pressure and humidity, or metar, or file")
         if self.wind_from_deg is not None and self.wind_speed_m_s is None:
             raise ValueError("wind_from_deg is given without wind_speed_m_s; give both or neither")
+        if not other and self.temperature_c is None:
+            raise PydanticCustomError(
+                READING_MISSING, "temperature_c is missing; give temperature, pressure and humidity, or metar, or file"
+            )
         return self
 
 

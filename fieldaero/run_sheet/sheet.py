@@ -5,13 +5,14 @@ from __future__ import annotations
 import hashlib
 import os
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-import tomli_w
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from fieldaero.basics.errors import RideError, RunSheetError, WeatherError
 from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
@@ -19,11 +20,14 @@ from fieldaero.physics.system import System
 from fieldaero.rides.local_positions import LOCAL_FRAME
 from fieldaero.run_sheet.messages import closest, run_sheet_error, toml_remedy
 from fieldaero.run_sheet.schema import (
+    FIRST_SETUP,
     NOT_USED,
+    READING_MISSING,
     AnalysisChoices,
     Claim,
     CourseFacts,
     Race,
+    RideTable,
     Setup,
     SheetTable,
     StartLineTable,
@@ -40,20 +44,20 @@ if TYPE_CHECKING:
     from fieldaero.laps.start_line import StartLine
 
 __all__ = [
-    "AnalysisChoices",
-    "Claim",
-    "CourseFacts",
     "RideEntry",
     "RunSheet",
-    "Setup",
-    "TunnelSweep",
-    "WeatherEntry",
     "check_lap_list",
     "check_ride_file",
+    "check_unfinished",
+    "entry_observations",
     "read_run_sheet",
+    "ride_entry",
     "run_sheet_from_text",
+    "system_of",
     "toml_table",
 ]
+
+Table = TypeVar("Table", bound=BaseModel)
 
 SCHEMA = 1
 LARGEST_BYTES = 5_000_000
@@ -72,21 +76,7 @@ class RideEntry:
 
 @dataclass(frozen=True, kw_only=True)
 class RunSheet:
-    """A validated run sheet.
-
-    Attributes
-    ----------
-    path, sha256
-        Where it lies, and of which bytes it was made.
-    title, baseline
-        As written.
-    system
-        Rider and bike, defaults filled in.
-    analysis, course, weather, setups, rides, claims, tunnel, races
-        The tables.
-    defaults_used
-        One sentence per default that matters to the result.
-    """
+    """A validated run sheet; ``system`` with defaults filled in, ``defaults_used`` a sentence for each that matters."""
 
     path: Path
     sha256: str
@@ -112,31 +102,19 @@ class RunSheet:
         raise KeyError(name)
 
     def observations(self, *, date: datetime | None) -> tuple[Observation, ...]:
-        """Return the weather as observations.
-
-        Parameters
-        ----------
-        date
-            Start of the first ride: its year and month complete the reports of an entry without a time.
-
-        Raises
-        ------
-        WeatherError
-            For a reading that is missing or impossible, with the entry it stands in.
-        """
+        """Return the weather as observations; year and month of ``date`` complete reports without a time."""
         found: list[Observation] = []
         for number, entry in enumerate(self.weather, start=1):
             source = f"{self.path.name}: [[weather]] no. {number}"
-            found += _entry_observations(entry, source, self.path.parent, date, self.course)
+            if entry.file is not None:
+                found += read_weather_csv(self.path.parent / entry.file)
+            else:
+                found += entry_observations(entry, source=source, date=date, course=self.course)
         return tuple(found)
-
-    def to_toml(self) -> str:
-        """Write the run sheet as TOML that reads back as the same."""
-        return tomli_w.dumps(_without_none(self.table.model_dump(by_alias=True, exclude_unset=True)))
 
 
 def read_run_sheet(path: str | os.PathLike[str]) -> RunSheet:
-    """Read a run sheet; the rides that it names are not opened.
+    """Read and check a run sheet; the rides that it names are not opened.
 
     Parameters
     ----------
@@ -145,7 +123,7 @@ def read_run_sheet(path: str | os.PathLike[str]) -> RunSheet:
 
     Returns
     -------
-    The run sheet, checked.
+    The run sheet.
 
     Raises
     ------
@@ -179,22 +157,24 @@ def read_run_sheet(path: str | os.PathLike[str]) -> RunSheet:
 
 
 def run_sheet_from_text(text: str, *, path: Path, sha256: str | None = None) -> RunSheet:
-    """Make a run sheet from its text; ``path`` names it and gives the folder that rides are relative to.
-
-    Raises
-    ------
-    RunSheetError
-        As :func:`read_run_sheet`.
-    """
+    """Make a run sheet from its text; ``path`` names it and gives the folder that rides are relative to."""
     raw = toml_table(text, name=path.name)
-    if raw.get("schema", SCHEMA) != SCHEMA:
-        raise RunSheetError(f"{path.name}: schema is {raw['schema']}; allowed is {SCHEMA}")
+    _check_schema(raw, path.name)
     try:
         table = SheetTable.model_validate(raw)
     except ValidationError as problem:
-        raise run_sheet_error(path.name, problem) from None
-    _check_names(table, path.name)
-    system, defaults = _system(table.system)
+        raise run_sheet_error(path.name, problem.errors(include_url=False)) from None
+    for what, entries in (("rides", table.rides), ("setups", table.setups), ("weather", table.weather)):
+        if not entries:
+            raise RunSheetError(f"{path.name}: [[{what}]] is empty; allowed is one or more")
+    _check_names(
+        path.name,
+        baseline=table.baseline,
+        setups=table.setups,
+        rides=table.rides,
+        claims=table.claims,
+        tunnel=table.tunnel,
+    )
     claims = tuple(
         claim if claim.versus is not None else claim.model_copy(update={"versus": table.baseline})
         for claim in table.claims
@@ -205,37 +185,55 @@ def run_sheet_from_text(text: str, *, path: Path, sha256: str | None = None) -> 
         sha256=sha256 or hashlib.sha256(text.encode()).hexdigest(),
         title=table.title,
         baseline=table.baseline,
-        system=system,
+        system=system_of(table.system),
         analysis=table.analysis,
         course=table.course,
         weather=table.weather,
         setups=table.setups,
-        rides=tuple(
-            RideEntry(
-                file=ride.file,
-                path=folder / ride.file,
-                lap_source=ride.lap_source,
-                laps=ride.laps,
-                start_line=None if ride.start_line is None else _start_line(ride.start_line),
-            )
-            for ride in table.rides
-        ),
+        rides=tuple(ride_entry(ride, folder=folder) for ride in table.rides),
         claims=claims,
         tunnel=table.tunnel,
         races=table.races,
-        defaults_used=defaults,
+        defaults_used=_defaults_used(table.system),
         table=table,
     )
 
 
-def toml_table(text: str, *, name: str) -> dict[str, Any]:
-    """Return what TOML says, as it stands there.
+def check_unfinished(tables: Mapping[str, Any], *, name: str) -> None:
+    """Refuse what an unfinished run sheet says wrongly; tables, mass and readings may still be missing."""
+    _check_schema(tables, name)
+    try:
+        SheetTable.model_validate(tables)
+    except ValidationError as problem:
+        wrong = [error for error in problem.errors(include_url=False) if not _may_wait(error)]
+        if wrong:
+            raise run_sheet_error(name, wrong) from None
+    _check_names(
+        name,
+        baseline=tables.get("baseline", FIRST_SETUP),
+        setups=_entries(Setup, tables.get("setups", [{"name": FIRST_SETUP}])),
+        rides=_entries(RideTable, tables.get("rides", ())),
+        claims=_entries(Claim, tables.get("claims", ())),
+        tunnel=_entries(TunnelSweep, tables.get("tunnel", ())),
+    )
 
-    Raises
-    ------
-    RunSheetError
-        Where it is no TOML; with ``name`` and what is wrong.
-    """
+
+def _may_wait(error: ErrorDetails) -> bool:
+    missing = error["type"] == "missing" and (len(error["loc"]) == 1 or error["loc"] == ("system", "mass_kg"))
+    return missing or error["type"] == READING_MISSING
+
+
+def _entries(model: type[Table], rows: Sequence[Mapping[str, Any]]) -> tuple[Table, ...]:
+    return tuple(model.model_validate(row) for row in rows)
+
+
+def _check_schema(tables: Mapping[str, Any], name: str) -> None:
+    if tables.get("schema", SCHEMA) != SCHEMA:
+        raise RunSheetError(f"{name}: schema is {tables['schema']}; allowed is {SCHEMA}")
+
+
+def toml_table(text: str, *, name: str) -> dict[str, Any]:
+    """Return what TOML says, as it stands there."""
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
@@ -245,6 +243,17 @@ def toml_table(text: str, *, name: str) -> dict[str, Any]:
             f"{name}: holds a number of thousands of digits, or lists within lists by the hundred; a run sheet has "
             "neither, take it out"
         ) from None
+
+
+def ride_entry(table: RideTable, *, folder: Path) -> RideEntry:
+    """Return the ride of a run sheet that lies in ``folder``."""
+    return RideEntry(
+        file=table.file,
+        path=folder / table.file,
+        lap_source=table.lap_source,
+        laps=table.laps,
+        start_line=None if table.start_line is None else _start_line(table.start_line),
+    )
 
 
 def _start_line(table: StartLineTable) -> StartLine:
@@ -259,13 +268,7 @@ def _start_line(table: StartLineTable) -> StartLine:
 
 
 def check_lap_list(run_sheet: RunSheet, ride_index: int, n_laps: int) -> None:
-    """Refuse a lap list that does not name each lap of the ride.
-
-    Raises
-    ------
-    RunSheetError
-        With the ride, how many laps it has and how many are named.
-    """
+    """Refuse a lap list that does not name each lap of the ride."""
     entry = run_sheet.rides[ride_index]
     if len(entry.laps) == n_laps:
         return
@@ -277,20 +280,7 @@ def check_lap_list(run_sheet: RunSheet, ride_index: int, n_laps: int) -> None:
 
 
 def check_ride_file(run_sheet: RunSheet, ride_index: int) -> None:
-    """Refuse a ride that is not where the run sheet says.
-
-    Parameters
-    ----------
-    run_sheet
-        The run sheet.
-    ride_index
-        Which of its rides, 0-based.
-
-    Raises
-    ------
-    RideError
-        With the run sheet, the path, and the name of a file there that is nearly the same.
-    """
+    """Refuse a ride (0-based) that is not where the run sheet says, with the name of a file that is nearly the same."""
     entry = run_sheet.rides[ride_index]
     if entry.path.exists():
         return
@@ -302,11 +292,17 @@ def check_ride_file(run_sheet: RunSheet, ride_index: int) -> None:
     )
 
 
-def _check_names(table: SheetTable, file: str) -> None:
-    for what, entries in (("rides", table.rides), ("setups", table.setups), ("weather", table.weather)):
-        if not entries:
-            raise RunSheetError(f"{file}: [[{what}]] is empty; allowed is one or more")
-    names = [setup.name for setup in table.setups]
+def _check_names(
+    file: str,
+    *,
+    baseline: str,
+    setups: Sequence[Setup],
+    rides: Sequence[RideTable],
+    claims: Sequence[Claim],
+    tunnel: Sequence[TunnelSweep],
+) -> None:
+    """Refuse the name of a setup that stands twice, or that a table uses and no setup has."""
+    names = [setup.name for setup in setups]
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:
         raise RunSheetError(f'{file}: [[setups]] names "{twice}" twice; each setup needs a name of its own')
@@ -320,40 +316,42 @@ def _check_names(table: SheetTable, file: str) -> None:
             f"{', '.join(chr(34) + n + chr(34) for n in names)}{unused}"
         )
 
-    known(table.baseline, "baseline")
-    if any(setup.name == table.baseline and setup.known_added_cda_m2 is not None for setup in table.setups):
+    known(baseline, "baseline")
+    if any(setup.name == baseline and setup.known_added_cda_m2 is not None for setup in setups):
         raise RunSheetError(
             f"{file}: known_added_cda_m2 is given for the baseline, to which it is relative; give it to the setup that "
             "is ridden with the known drag"
         )
-    for number, ride in enumerate(table.rides, start=1):
+    for number, ride in enumerate(rides, start=1):
         for lap, name in enumerate(ride.laps, start=1):
             known(name, f"[[rides]] no. {number}, laps, lap {lap}", dash=True)
-    for number, claim in enumerate(table.claims, start=1):
+    for number, claim in enumerate(claims, start=1):
         known(claim.setup, f"[[claims]] no. {number}, setup")
         known(claim.versus, f"[[claims]] no. {number}, versus")
-        if claim.setup == (claim.versus or table.baseline):
+        if claim.setup == (claim.versus or baseline):
             raise RunSheetError(f"{file}: [[claims]] no. {number} compares {claim.setup!r} with itself")
-    for number, sweep in enumerate(table.tunnel, start=1):
+    for number, sweep in enumerate(tunnel, start=1):
         known(sweep.setup, f"[[tunnel]] no. {number}, setup")
 
 
-def _system(table: SystemTable) -> tuple[System, tuple[str, ...]]:
-    given = table.model_dump(exclude_none=True)
-    system = System(**given)
-    sentences = []
-    if "crr" not in given:
+def system_of(table: SystemTable) -> System:
+    """Return rider and bike with their defaults."""
+    return System(**table.model_dump(exclude_none=True))
+
+
+def _defaults_used(table: SystemTable) -> tuple[str, ...]:
+    system, sentences = system_of(table), []
+    if table.crr is None:
         sentences.append(f"crr is not given: {system.crr} with a standard uncertainty of {system.crr_sd} is taken.")
-    if "wheel_circumference_m" not in given:
+    if table.wheel_circumference_m is None:
         sentences.append(f"wheel_circumference_m is not given: {system.wheel_circumference_m} m is taken.")
-    return system, tuple(sentences)
+    return tuple(sentences)
 
 
-def _entry_observations(
-    entry: WeatherEntry, source: str, folder: Path, date: datetime | None, course: CourseFacts
+def entry_observations(
+    entry: WeatherEntry, *, source: str, date: datetime | None, course: CourseFacts
 ) -> list[Observation]:
-    if entry.file is not None:
-        return read_weather_csv(folder / entry.file)
+    """Return the observations of readings or reports; ``source`` names the entry, ``date`` is as in RunSheet."""
     elevation = entry.elevation_m if entry.elevation_m is not None else course.elevation_m
     if entry.metar is not None:
         month = entry.time or date
@@ -387,11 +385,3 @@ def _entry_observations(
             **errors,
         )
     ]
-
-
-def _without_none(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _without_none(v) for k, v in value.items() if v is not None}
-    if isinstance(value, list | tuple):
-        return [_without_none(v) for v in value]
-    return value

@@ -14,8 +14,6 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-import tomli_w
-
 from fieldaero.basics.errors import RideError, RunSheetError
 from fieldaero.basics.formatting import clock, duration, number, one_line
 from fieldaero.basics.safety import SAFETY
@@ -23,11 +21,11 @@ from fieldaero.laps.lap import Lap
 from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps
 from fieldaero.laps.start_line import StartLine
 from fieldaero.rides import read_ride
-from fieldaero.run_sheet.schema import NOT_USED
+from fieldaero.run_sheet.schema import FIRST_SETUP, NOT_USED
+from fieldaero.run_sheet.toml_text import quoted
 
-__all__ = ["BASELINE", "draft_run_sheet", "planned_run_sheet"]
+__all__ = ["draft_run_sheet", "planned_run_sheet"]
 
-BASELINE = "baseline"
 
 SAFETY_NOTES = "\n".join(textwrap.fill(line, 90, initial_indent="# - ", subsequent_indent="#   ") for line in SAFETY)
 
@@ -42,9 +40,7 @@ HEAD = f"""\
 schema = 1
 """
 
-SYSTEM = f"""\
-baseline = "{BASELINE}"   # the setup that the others are compared with
-
+SYSTEM = """\
 [system]                        # rider, bike and everything carried
 # FILL IN: weigh rider, bike, bottles, clothes and tools together, as ridden.
 # mass_kg =                     # usually 60 to 110
@@ -58,7 +54,7 @@ crr_sd = 0.0007                 # how well you know it; shifts all setups alike 
 # power_scale_sd = 0.015        # accuracy of the power meter: 0.015 is 1.5 %
 
 [analysis]
-smallest_difference_m2 = 0.002  # CHECK: a smaller difference would not matter to you; 0.001 to 0.005
+{smallest}a smaller difference would not matter to you; 0.001 to 0.005
 report_speed_km_h = 45          # differences are also given in watts at this speed
 report_distance_km = 40         # ... and in seconds over this distance
 report_power_w = 250            # ... at this power
@@ -81,7 +77,7 @@ WEATHER_KEYS = """\
 
 SETUPS = f"""\
 [[setups]]                      # one block for each setup
-name = "{BASELINE}"
+name = "{FIRST_SETUP}"
 # mass_change_kg = 0.0          # what this setup adds to the mass above
 
 # [[setups]]
@@ -96,25 +92,10 @@ RIDES = """\
 
 
 def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os.PathLike[str] = ".") -> str:
-    """Return the text of a commented run sheet for these rides.
+    """Return the text of a commented run sheet for these rides, in the order in which they were ridden.
 
-    Parameters
-    ----------
-    paths
-        One or more ride files, in the order in which they were ridden.
-    folder
-        Where the sheet will lie; rides are named relative to it.
-
-    Returns
-    -------
-    TOML with comments.  It is complete apart from the lines marked FILL IN.
-
-    Raises
-    ------
-    RideError, CannotAnswerError
-        A ride cannot be read, has no power, or holds no repeated laps.
-    RunSheetError
-        Without a ride.
+    ``folder`` is where the sheet will lie; rides are named relative to it.  The text is complete apart from
+    the lines marked FILL IN.
     """
     if not paths:
         raise RunSheetError("a run sheet needs at least one ride; name the ride files")
@@ -133,7 +114,7 @@ def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os
             line = listing.course.start_line
         listings.append((_named_from(path, folder), listing))
     parts = [
-        HEAD + tomli_w.dumps({"title": _title(listings[0][1])}) + SYSTEM,
+        _top(_title(listings[0][1]), baseline=FIRST_SETUP, smallest="smallest_difference_m2 = 0.002  # CHECK: "),
         "\n\n".join(
             [WEATHER + _weather_entry(listings[0][1]), *(_weather_entry(listing) for _, listing in listings[1:])]
         )
@@ -147,31 +128,19 @@ def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os
 def planned_run_sheet(setups: Sequence[str], order: Sequence[str], *, smallest_difference_m2: float) -> str:
     """Return the text of a commented run sheet for a test that has yet to be ridden.
 
-    Parameters
-    ----------
-    setups
-        Names, the baseline first.
-    order
-        Setup of each lap.
-    smallest_difference_m2
-        Smallest difference that matters.
-
-    Returns
-    -------
-    TOML with comments.  An analysis of it says what is missing: first the mass, then the weather, then the ride.
+    ``setups`` begin with the baseline, ``order`` names the setup of each lap.  An analysis of the text says
+    what is missing: first the mass, then the weather, then the ride.
     """
-    baseline = tomli_w.dumps({"baseline": setups[0]})
-    system = SYSTEM.replace(f'baseline = "{BASELINE}"   # the setup', f"{baseline.rstrip()}   # the setup")
-    system = system.replace(
-        "smallest_difference_m2 = 0.002  # CHECK: ",
-        f"smallest_difference_m2 = {smallest_difference_m2:.5f}  # as planned: ",
-    )
-    laps = "\n".join(f"    {_quoted(name)},  # test lap {k}" for k, name in enumerate(order, start=1))
+    laps = "\n".join(f"    {quoted(name)},  # test lap {k}" for k, name in enumerate(order, start=1))
     return "\n".join(
         [
-            HEAD + tomli_w.dumps({"title": "Planned test"}) + system,
+            _top(
+                "Planned test",
+                baseline=setups[0],
+                smallest=f"smallest_difference_m2 = {smallest_difference_m2:.5f}  # as planned: ",
+            ),
             WEATHER + "[[weather]]\n# time =                        # like 2026-05-03T07:10:00Z\n" + WEATHER_KEYS,
-            *(f"[[setups]]\nname = {_quoted(name)}\n" for name in setups),
+            *(f"[[setups]]\nname = {quoted(name)}\n" for name in setups),
             "# FILL IN: the ride's file, and one name for each of its laps in order; the planned\n"
             '# order is entered, "-" stands for laps that are not used: rolling in, dry laps, rolling out.\n'
             '# After a ride, "fieldaero laps" lists its laps.\n[[rides]]\nfile = "ride.fit"\nlap_source = "button"\n'
@@ -180,8 +149,12 @@ def planned_run_sheet(setups: Sequence[str], order: Sequence[str], *, smallest_d
     )
 
 
-def _quoted(name: str) -> str:
-    return tomli_w.dumps({"name": name}).removeprefix("name = ").rstrip()
+def _top(title: str, *, baseline: str, smallest: str) -> str:
+    return (
+        f"{HEAD}title = {quoted(title)}\n"
+        f"baseline = {quoted(baseline)}   # the setup that the others are compared with\n\n"
+        + SYSTEM.format(smallest=smallest)
+    )
 
 
 def _named_from(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> str:
@@ -217,7 +190,7 @@ def _toml_time(moment: datetime) -> str:
 def _ride_entry(name: str, listing: LapListing) -> str:
     course = listing.no_course if listing.course is None else course_in_words(listing.course)
     usable = [lap.number in listing.complete and not lap.flags for lap in listing.laps]
-    lines = ["[[rides]]", tomli_w.dumps({"file": name}).rstrip("\n")]
+    lines = ["[[rides]]", f"file = {quoted(name)}"]
     lines += [f"# {one_line(note)}" for note in listing.ride.notes]
     lines.append(f'lap_source = "{listing.lap_source}"   # {one_line(listing.why)}')
     lines.append(f"# {one_line(course)}")
@@ -225,7 +198,7 @@ def _ride_entry(name: str, listing: LapListing) -> str:
         lines.append("# No lap is complete and free of flags. Enter those that you trust, or ride again.")
     lines.append("laps = [")
     for lap, use in zip(listing.laps, usable, strict=True):
-        setup = f'"{BASELINE if use else NOT_USED}",'
+        setup = f'"{FIRST_SETUP if use else NOT_USED}",'
         lines.append(f"    {setup:<12}  # {_lap_in_words(lap, listing)}")
     return "\n".join([*lines, "]\n"])
 

@@ -10,13 +10,12 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Literal
 
-import tomli_w
-
 from fieldaero.basics.errors import FieldaeroError, RunSheetError
 from fieldaero.basics.output_files import write_files
 from fieldaero.physics.atmosphere import wind_at_height_m_s
 from fieldaero.physics.system import System
 from fieldaero.rides import write_csv
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.fit_file import write_fit
 from fieldaero.simulator.scenario import Scenario, Wind
@@ -108,7 +107,7 @@ def write_session(
     return write_files(
         {
             name: ride,
-            SHEET: tomli_w.dumps(run_sheet_of(scenario, name, ridden_s=float(made.ride.time_s[-1]))).encode(),
+            SHEET: toml_text(run_sheet_of(scenario, name, ridden_s=float(made.ride.time_s[-1]))).encode(),
             TRUTH: (json.dumps(made.truth.to_dict(), indent=2) + "\n").encode(),
         },
         folder,

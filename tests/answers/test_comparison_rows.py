@@ -7,7 +7,7 @@ import pytest
 from fieldaero.answers.comparison_rows import seconds_result, watts_result
 from fieldaero.physics.flat_road import FlatRoad
 from fieldaero.physics.system import System
-from fieldaero.run_sheet.sheet import AnalysisChoices
+from fieldaero.run_sheet.schema import AnalysisChoices
 
 ROAD = FlatRoad(system=System(mass_kg=80.0), crr=0.004, air_density_kg_m3=1.2, gravity_m_s2=9.81)
 CHOICES = AnalysisChoices(report_speed_km_h=45.0, report_distance_km=40.0, report_power_w=250.0)

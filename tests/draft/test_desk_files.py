@@ -37,7 +37,7 @@ def test_ride_weather_and_nonsense_at_once(ride):
     )
     assert added.taken == (RIDE, "station.csv")
     assert len(added.draft.laps) == 16
-    assert added.draft.tables["weather"][0]["temperature_c"] == 15.0
+    assert added.draft.tables.weather[0]["temperature_c"] == 15.0
     assert len(added.refused) == 1
     assert added.refused[0].startswith("holiday.jpg: ")
     assert steps == [(0, "holiday.jpg"), (1, RIDE), (2, "station.csv")]

@@ -83,7 +83,7 @@ def test_a_pattern_with_a_name_that_is_no_setup_is_refused(ridden):
 
 
 def test_laps_of_a_setup_that_is_gone_are_not_used(sample):
-    draft = sample.with_table("setups", [s for s in sample.tables["setups"] if s["name"] != "low extensions"])
+    draft = sample.with_table("setups", [s for s in sample.tables.setups if s["name"] != "low extensions"])
     before = {lap for lap in sample.laps if sample.setup_of(lap) == "low extensions"}
     assert len(before) == 4
     assert {draft.setup_of(lap) for lap in before} == {"-"}
@@ -92,8 +92,8 @@ def test_laps_of_a_setup_that_is_gone_are_not_used(sample):
 
 def test_a_renamed_setup_keeps_its_laps_claims_and_tunnel_numbers(sample):
     draft = sample.with_setup_renamed("narrow extensions", "narrow bar")
-    assert draft.tables["claims"][0]["setup"] == "narrow bar"
-    assert draft.tables["tunnel"][0]["setup"] == "narrow bar"
+    assert draft.tables.claims[0]["setup"] == "narrow bar"
+    assert draft.tables.tunnel[0]["setup"] == "narrow bar"
     assert draft.balance().laps["narrow bar"] == 3
     draft.run_sheet()
 
@@ -158,7 +158,7 @@ def test_a_former_result_changes_nothing_but_the_time_it_takes(sample):
 
 
 def test_with_another_mass_only_what_does_not_depend_on_it_is_taken_over(sample):
-    heavier = sample.with_table("system", {**sample.tables["system"], "mass_kg": 86.0})
+    heavier = sample.with_table("system", {**sample.tables.system, "mass_kg": 86.0})
     former = sample.session()
     after = heavier.session(former=former)
     assert after.found is former.found

@@ -33,16 +33,35 @@ def test_what_is_saved_can_be_opened_again(text, content):
     assert [again.setup_of(lap) for lap in again.laps] == [first.setup_of(lap) for lap in first.laps]
 
 
+def test_what_stood_in_a_sheet_stays_when_a_value_is_changed_and_saved(text, content):
+    first = open_draft(text, name=SAMPLE_SHEET, files={RIDE: content})
+    assert first.sheet_text() == text
+    heavier = first.with_table("system", {**first.tables.system, "mass_kg": 90.5})
+    assert heavier.sheet_text() == text.replace("mass_kg = 83.5", "mass_kg = 90.5")
+    assert heavier.sheet_text().count("#") == text.count("#") >= 10
+
+
+def test_laps_and_rows_change_in_their_places(text, content):
+    first = open_draft(text, name=SAMPLE_SHEET, files={RIDE: content})
+    draft = first.assigned(first.laps[2:3], "-").with_setup_renamed("low extensions", "low bar")
+    draft = draft.with_table("weather", [*draft.tables.weather, {"temperature_c": 17.0}])
+    saved = draft.sheet_text()
+    assert saved.count("#") == text.count("#")
+    assert 'laps = ["-", "-", "-", "low bar",' in saved
+    assert len(saved.splitlines()) == len(text.splitlines()) + 3  # a reading with its heading and an empty line
+    assert opened(saved, **{RIDE: content}).tables == draft.tables
+
+
 def test_a_sheet_without_mass_weather_and_rides_can_be_saved_and_opened():
     draft = empty_draft().with_table("title", "Begun")
     again = opened(draft.sheet_text())
     assert again.sheet_text() == draft.sheet_text()
-    assert "mass_kg" not in again.tables["system"]
+    assert "mass_kg" not in again.tables.system
 
 
 def test_a_weather_row_begun_is_kept():
     draft = empty_draft().with_table("weather", [{"wind_speed_m_s": 2.0}])
-    assert opened(draft.sheet_text()).tables["weather"] == [{"wind_speed_m_s": 2.0}]
+    assert opened(draft.sheet_text()).tables.weather == [{"wind_speed_m_s": 2.0}]
 
 
 def test_an_unfinished_sheet_is_still_checked():
@@ -71,14 +90,14 @@ def test_a_weather_file_becomes_rows_of_the_table():
         b"time,temperature_c,pressure_hpa,dew_point_c\n2026-05-03T09:00Z,18.2,968.4,9.5\n2026-05-03T10:00Z,19,968,9\n"
     )
     draft = opened('schema = 1\n[[weather]]\nfile = "air/station.csv"\n', **{"station.csv": station})
-    assert [row["temperature_c"] for row in draft.tables["weather"]] == [18.2, 19.0]
+    assert [row["temperature_c"] for row in draft.tables.weather] == [18.2, 19.0]
     assert "file" not in draft.sheet_text()
 
 
 def test_a_sweep_in_a_file_becomes_numbers_of_the_table():
     sheet = 'schema = 1\n[[tunnel]]\nsetup = "baseline"\nfile = "sweep.csv"\nsd_m2 = 0.001\n'
     sweep = b"yaw_deg,cda_m2\n-10,0.25\n0,0.26\n10,0.25\n"
-    (row,) = opened(sheet, **{"sweep.csv": sweep}).tables["tunnel"]
+    (row,) = opened(sheet, **{"sweep.csv": sweep}).tables.tunnel
     assert row == {
         "setup": "baseline",
         "yaw_deg": [-10.0, 0.0, 10.0],
@@ -91,7 +110,7 @@ def test_a_course_in_a_file_becomes_numbers_of_the_table():
     points = "".join(f'<trkpt lat="{50 + k / 2000}" lon="8"><ele>{100 + k % 3}</ele></trkpt>' for k in range(60))
     gpx = f'<gpx xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{points}</trkseg></trk></gpx>'
     sheet = 'schema = 1\n[[races]]\nname = "hills"\nfile = "roads/hills.gpx"\npower_w = 240.0\n'
-    (row,) = opened(sheet, **{"hills.gpx": gpx.encode()}).tables["races"]
+    (row,) = opened(sheet, **{"hills.gpx": gpx.encode()}).tables.races
     assert "file" not in row
     assert (row["name"], row["power_w"], row["distance_m"][0]) == ("hills", 240.0, 0.0)
     assert row["distance_m"][-1] == pytest.approx(59 / 2000 * 111_230, rel=0.01)

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from fieldaero.basics.errors import CannotAnswerError, WeatherError
+from fieldaero.basics.errors import CannotAnswerError, RunSheetError, WeatherError
 from fieldaero.draft.air import air_over_rides, lap_winds_m_s
 from fieldaero.draft.draft import DraftLap, empty_draft
 from fieldaero.draft.lap_table import lap_rows, laps_within
@@ -46,7 +46,7 @@ def test_weather_is_told_although_the_rest_of_the_test_is_not_finished(sample):
 def test_no_weather_and_half_a_row_are_told(sample):
     with pytest.raises(CannotAnswerError, match="no weather yet"):
         air_over_rides(sample.with_table("weather", []))
-    with pytest.raises(WeatherError, match="weather, row 1: temperature_c is missing"):
+    with pytest.raises(RunSheetError, match="weather, row 1: temperature_c is missing"):
         air_over_rides(sample.with_table("weather", [{"pressure_hpa": 1000.0}]))
     with pytest.raises(WeatherError, match="no humidity"):
         air_over_rides(sample.with_table("weather", [{"temperature_c": 15.0, "pressure_hpa": 1000.0}]))
@@ -59,7 +59,7 @@ def test_wind_at_the_rider_is_less_than_at_the_station(sample):
     assert len(winds) == 16
     assert 0.5 < winds[RIDE, 5] < 2.0
     assert lap_winds_m_s(sample.with_table("weather", [])) == {}
-    calm = [{key: value for key, value in row.items() if "wind" not in key} for row in sample.tables["weather"]]
+    calm = [{key: value for key, value in row.items() if "wind" not in key} for row in sample.tables.weather]
     assert lap_winds_m_s(sample.with_table("weather", calm)) == {}
 
 

@@ -29,25 +29,25 @@ def test_nothing_changed_is_the_same_draft(draft):
 
 def test_mass_and_rolling_resistance_change_and_the_original_stays(draft):
     before = draft.sheet_text()
-    system = what_if(draft, WhatIf(mass_kg=80.0, crr=0.004)).tables["system"]
+    system = what_if(draft, WhatIf(mass_kg=80.0, crr=0.004)).tables.system
     assert (system["mass_kg"], system["crr"], system["crr_sd"]) == (80.0, 0.004, 0.0007)
     assert draft.sheet_text() == before
 
 
 @pytest.mark.parametrize(("wind", "speed"), [("half as strong", 1.0), ("half as strong again", 3.0)])
 def test_the_observed_wind_is_scaled_where_there_is_one(draft, wind, speed):
-    first, second = what_if(draft, WhatIf(wind=wind)).tables["weather"]
+    first, second = what_if(draft, WhatIf(wind=wind)).tables.weather
     assert first["wind_speed_m_s"] == speed
     assert second == {"temperature_c": 19.0}
 
 
 def test_a_wind_not_observed_takes_direction_and_height_with_it(draft):
-    assert what_if(draft, WhatIf(wind="not observed")).tables["weather"][0] == {"temperature_c": 18.0}
+    assert what_if(draft, WhatIf(wind="not observed")).tables.weather[0] == {"temperature_c": 18.0}
 
 
 def test_a_smallest_difference_replaces_one_in_another_currency(draft):
     watts = draft.with_table("analysis", {"smallest_difference_w": 3.0, "report_speed_km_h": 40.0})
-    assert what_if(watts, WhatIf(smallest_difference_m2=0.004)).tables["analysis"] == {
+    assert what_if(watts, WhatIf(smallest_difference_m2=0.004)).tables.analysis == {
         "smallest_difference_m2": 0.004,
         "report_speed_km_h": 40.0,
     }
@@ -95,6 +95,6 @@ def test_an_uncertainty_for_some_points_only_is_refused():
 
 
 def test_a_draft_that_is_not_complete_takes_claims_all_the_same():
-    assert with_cross_checks(empty_draft(), "claims", [{"setup": "x", "saves": 1, "unit": "W"}]).tables["claims"] == [
+    assert with_cross_checks(empty_draft(), "claims", [{"setup": "x", "saves": 1, "unit": "W"}]).tables.claims == [
         {"setup": "x", "saves": 1.0, "unit": "W"}
     ]

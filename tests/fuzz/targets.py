@@ -16,11 +16,11 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-import tomli_w
 
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.rides import read_ride_bytes
 from fieldaero.run_sheet.sheet import run_sheet_from_text
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.weather.metar import parse_metar
 from fieldaero.weather.station_csv import weather_readings
 from tests.rides.formats.fit_files import activity, developed, lap, session, steady, timer
@@ -96,7 +96,7 @@ def _read_sheet(data: bytes) -> None:
         raise RunSheetError("not UTF-8 text") from None
     sheet = run_sheet_from_text(text, path=Path("nowhere", "sheet.toml"))
     sheet.observations(date=datetime(2026, 5, 3, tzinfo=UTC))
-    again = run_sheet_from_text(sheet.to_toml(), path=sheet.path)
+    again = run_sheet_from_text(toml_text(sheet.table.model_dump(by_alias=True, exclude_unset=True)), path=sheet.path)
     if again.table != sheet.table:
         raise Fault("does not come back from TOML as it was")
 
@@ -180,7 +180,7 @@ def _sheet_seeds() -> tuple[bytes, ...]:
         "claims": [{"setup": "aero bar", "saves": 12.0, "unit": "s", "distance_km": 40, "power_w": 250}],
         "tunnel": [{"setup": "aero bar", "yaw_deg": [-5, 0, 5], "cda_m2": [0.25, 0.24, 0.25], "sd_m2": 0.001}],
     }
-    return sample.read_bytes(), tomli_w.dumps(wide).encode()
+    return sample.read_bytes(), toml_text(wide).encode()
 
 
 FORMATS: dict[str, Format] = {

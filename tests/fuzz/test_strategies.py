@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 import struct
 
-import tomli_w
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from fieldaero.rides.formats.csv_columns import KNOWN_COLUMNS
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.weather.station_csv import WEATHER_COLUMNS
 from tests.fuzz.targets import FORMATS, outcome
 from tests.rides.formats.fit_files import START_FIT_S, by_hand, definition
@@ -198,7 +198,7 @@ def test_any_run_sheet(data):
             else:
                 spot[key] = new
             break
-    outcome("sheet", tomli_w.dumps(without_none(table)).encode(errors="replace"))
+    outcome("sheet", toml_text(without_none(table)).encode(errors="replace"))
 
 
 def without_none(value):

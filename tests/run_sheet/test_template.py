@@ -9,7 +9,8 @@ import pytest
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.basics.safety import SAFETY
-from fieldaero.run_sheet.template import BASELINE, draft_run_sheet
+from fieldaero.run_sheet.schema import FIRST_SETUP as BASELINE
+from fieldaero.run_sheet.template import draft_run_sheet
 from tests.cli.command_line import ride_csv
 from tests.rides.formats.xml_files import gpx, trkpt
 

@@ -101,8 +101,8 @@ def test_weather_rows_keep_what_the_table_does_not_show_and_the_reports(sample):
         "edited_rows": {0: {"temperature_c": 16}},
         "added_rows": [{"time": "2026-05-03T07:00:00.000", "dew_point_c": 9}],
     }
-    after = with_weather_rows(begun, [begun.tables["weather"][0]], edits)
-    assert after.tables["weather"] == [
+    after = with_weather_rows(begun, [begun.tables.weather[0]], edits)
+    assert after.tables.weather == [
         {"temperature_c": 16.0, "temperature_sd_c": 0.2},
         {"time": SEVEN, "dew_point_c": 9.0},
         {"metar": "XXXX 030720Z"},
@@ -112,20 +112,20 @@ def test_weather_rows_keep_what_the_table_does_not_show_and_the_reports(sample):
 def test_a_time_alone_is_no_reading():
     begun = [{"time": SEVEN}, {"time": SEVEN}]
     after = with_weather_rows(empty_draft(), begun, {"edited_rows": {1: {"temperature_c": 15}}})
-    assert after.tables["weather"] == [{"time": SEVEN, "temperature_c": 15.0}]
+    assert after.tables.weather == [{"time": SEVEN, "temperature_c": 15.0}]
 
 
 def test_a_time_with_a_zone_is_kept():
     after = with_weather_rows(
         empty_draft(), [], {"added_rows": [{"time": "2026-05-03T09:00:00+02:00", "temperature_c": 15}]}
     )
-    assert after.tables["weather"][0]["time"] == SEVEN
+    assert after.tables.weather[0]["time"] == SEVEN
 
 
 def test_reports_take_the_place_of_former_ones_and_leave_readings():
     begun = with_reports(empty_draft().with_table("weather", [{"temperature_c": 15.0}]), " XXXX 030720Z ", month=SEVEN)
-    assert begun.tables["weather"] == [{"temperature_c": 15.0}, {"metar": "XXXX 030720Z", "time": SEVEN}]
-    assert with_reports(begun, "", month=None).tables["weather"] == [{"temperature_c": 15.0}]
+    assert begun.tables.weather == [{"temperature_c": 15.0}, {"metar": "XXXX 030720Z", "time": SEVEN}]
+    assert with_reports(begun, "", month=None).tables.weather == [{"temperature_c": 15.0}]
 
 
 def test_setups_are_added_with_a_name_of_their_own():
@@ -136,7 +136,7 @@ def test_setups_are_added_with_a_name_of_their_own():
 
 def test_a_setup_taken_away_takes_its_claims_and_sweeps_along(sample):
     after = without_setup(sample, "narrow extensions")
-    assert any(row["setup"] == "narrow extensions" for row in sample.tables["claims"])
+    assert any(row["setup"] == "narrow extensions" for row in sample.tables.claims)
     assert "narrow extensions" not in after.sheet_text()
     after.run_sheet()
 
@@ -149,8 +149,8 @@ def test_without_the_baseline_the_next_setup_is_it(sample):
 
 def test_what_is_said_of_a_setup_changes_and_the_rest_stays(sample):
     after = with_setup_changed(sample, "low extensions", {"mass_change_kg": 0.3, "description": ""})
-    assert after.tables["setups"][1] == {"name": "low extensions", "mass_change_kg": 0.3}
-    assert after.tables["setups"][0] == sample.tables["setups"][0]
+    assert after.tables.setups[1] == {"name": "low extensions", "mass_change_kg": 0.3}
+    assert after.tables.setups[0] == sample.tables.setups[0]
 
 
 @pytest.mark.parametrize("event", [{}, {"selection": {}}, {"selection": {"pick": {}}}])

@@ -36,7 +36,7 @@ def test_it_spells_out_what_the_rides_give_away():
 def test_photographs_that_are_not_on_the_draft_are_left_out_of_the_pack_and_that_is_said():
     at = opened("report")
     draft = at.session_state["the_draft"]
-    first, *rest = draft.tables["setups"]
+    first, *rest = draft.tables.setups
     at.session_state["the_draft"] = draft.with_table("setups", [{**first, "photos": ["bar.jpg"]}, *rest])
     at.run()
     assert "leave them out" in words(at)
@@ -57,7 +57,7 @@ def test_the_report_can_be_made_where_it_is_installed():
 def test_a_test_without_a_result_says_so_and_keeps_its_run_sheet():
     at = opened("report")
     draft = at.session_state["the_draft"]
-    at.session_state["the_draft"] = draft.with_table("system", {**draft.tables["system"], "mass_kg": 8350.0})
+    at.session_state["the_draft"] = draft.with_table("system", {**draft.tables.system, "mass_kg": 8350.0})
     at.run()
     assert "8350" in at.error[0].value
     assert "Run sheet (TOML)" in downloads(at)

@@ -112,7 +112,7 @@ def test_another_baseline_is_compared_with():
 
 def test_a_failed_fit_leaves_the_last_result_marked_as_of_before():
     at = opened("result")
-    put(at, draft(at).with_table("system", {**draft(at).tables["system"], "mass_kg": 8350.0}))
+    put(at, draft(at).with_table("system", {**draft(at).tables.system, "mass_kg": 8350.0}))
     assert "8350" in at.error[0].value
     assert "as of before" in at.warning[0].value
     assert "low extensions against road bar: lower drag" in words(at)

@@ -70,7 +70,7 @@ def key_of(elements, start):
 def test_a_field_changes_the_run_sheet_and_undo_fills_it_again():
     at = opened("rides")
     at.number_input(key=key_of(at.number_input, "system_mass_kg")).set_value(79.2).run()
-    assert draft_of(at).tables["system"]["mass_kg"] == 79.2
+    assert draft_of(at).tables.system["mass_kg"] == 79.2
     at.button(key="take_back").click().run()
     assert at.number_input(key=key_of(at.number_input, "system_mass_kg")).value == 83.5
 
@@ -79,7 +79,7 @@ def test_a_field_changes_the_run_sheet_and_undo_fills_it_again():
 def test_where_power_is_measured_is_chosen(place):
     at = opened("rides")
     at.selectbox(key=key_of(at.selectbox, "system_power_at")).set_value(place).run()
-    assert draft_of(at).tables["system"]["power_at"] == place
+    assert draft_of(at).tables.system["power_at"] == place
 
 
 def test_reports_need_the_elevation_and_then_give_a_density():
@@ -90,14 +90,14 @@ def test_reports_need_the_elevation_and_then_give_a_density():
     at.number_input(key=key_of(at.number_input, "elevation")).set_value(120.0).run()
     drawn(at)
     assert "Air density over the ride" in words(at)
-    assert draft_of(at).tables["weather"] == [{"metar": report}]
+    assert draft_of(at).tables.weather == [{"metar": report}]
 
 
 def test_reports_that_cannot_be_read_stay_and_are_told():
     at = dropped(RIDE)
     at.text_area(key=key_of(at.text_area, "metar")).set_value("sunny and warm").run()
     assert any("no report found" in info.value for info in at.info)
-    assert draft_of(at).tables["weather"] == [{"metar": "sunny and warm"}]
+    assert draft_of(at).tables.weather == [{"metar": "sunny and warm"}]
 
 
 def test_every_label_of_a_number_has_its_unit():

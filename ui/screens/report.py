@@ -121,7 +121,7 @@ def _pack(result: Result) -> None:
         "you typed; names and serial numbers of devices and heart rate stay at home. What is packed is analysed anew, "
         "and its README says by how much the numbers differ. Making it takes some seconds."
     )
-    if any(setup.get("photos") for setup in draft().tables.get("setups", ())):
+    if any(setup.get("photos") for setup in draft().tables.setups):
         note(
             "Photographs that the run sheet names are not here, so the pack and the report leave them out. "
             "Beside them on the disk, `fieldaero pack` and `fieldaero report` take them in, without what their files "

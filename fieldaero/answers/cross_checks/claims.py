@@ -32,7 +32,8 @@ from fieldaero.physics.flat_road import (
     watts_at_speed,
 )
 from fieldaero.physics.road_power import power_w, speed_m_s
-from fieldaero.run_sheet.sheet import AnalysisChoices, Claim, RunSheet
+from fieldaero.run_sheet.schema import AnalysisChoices, Claim
+from fieldaero.run_sheet.sheet import RunSheet
 from fieldaero.statistics import student_t
 
 __all__ = [

@@ -22,8 +22,8 @@ from scipy.interpolate import PchipInterpolator
 
 from fieldaero.basics.errors import RunSheetError
 from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
-from fieldaero.run_sheet.schema import FEWEST_YAW_ANGLES
-from fieldaero.run_sheet.sheet import RunSheet, TunnelSweep
+from fieldaero.run_sheet.schema import FEWEST_YAW_ANGLES, TunnelSweep
+from fieldaero.run_sheet.sheet import RunSheet
 
 __all__ = ["SWEEP_COLUMNS", "Sweep", "SweepMean", "read_sweep_csv", "read_sweeps"]
 

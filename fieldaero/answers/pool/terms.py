@@ -11,7 +11,7 @@ import numpy as np
 from fieldaero.answers.comparison_rows import flat_road, seconds_result, smallest_difference_m2, watts_result
 from fieldaero.answers.result import Result, SecondsResult, WattsResult
 from fieldaero.physics.flat_road import FlatRoad
-from fieldaero.run_sheet.sheet import AnalysisChoices
+from fieldaero.run_sheet.schema import AnalysisChoices
 
 __all__ = ["Terms", "terms_of"]
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import tomli_w
-
 from fieldaero.answers.cross_checks.tunnel_sweep import Sweep, read_sweeps
 from fieldaero.answers.race.race_course import course_from_file, course_numbers
 from fieldaero.laps.start_line import StartLine
 from fieldaero.publish.pack.rides import Disguise
 from fieldaero.run_sheet.sheet import RunSheet
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.weather.observation import Observation
 
 __all__ = ["packed_sheet"]
@@ -63,7 +62,7 @@ def packed_sheet(
         ]
     if table.get("races"):
         table["races"] = [_race(entry, sheet) for entry in table["races"]]
-    return tomli_w.dumps(_without_none(table))
+    return toml_text(table)
 
 
 def _line(line: StartLine, disguise: Disguise) -> dict[str, float]:
@@ -107,11 +106,3 @@ def _race(entry: dict[str, Any], sheet: RunSheet) -> dict[str, Any]:
         return entry
     kept = {key: value for key, value in entry.items() if key != "file"}
     return {**kept, **course_numbers(course_from_file(sheet.path.parent / entry["file"]))}
-
-
-def _without_none(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _without_none(one) for key, one in value.items() if one is not None}
-    if isinstance(value, list | tuple):
-        return [_without_none(one) for one in value]
-    return value

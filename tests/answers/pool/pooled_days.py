@@ -12,7 +12,7 @@ from fieldaero.answers.pool.pooling import Chain, chain_of, pooled_leg
 from fieldaero.answers.pool.terms import Terms
 from fieldaero.physics.flat_road import FlatRoad
 from fieldaero.physics.system import System
-from fieldaero.run_sheet.sheet import AnalysisChoices
+from fieldaero.run_sheet.schema import AnalysisChoices
 
 ROAD = FlatRoad(system=System(mass_kg=80.0, power_at="hub"), crr=0.004, air_density_kg_m3=1.2, gravity_m_s2=9.81)
 

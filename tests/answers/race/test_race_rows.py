@@ -96,7 +96,7 @@ def test_in_a_draft_the_route_becomes_numbers_and_the_seconds_stay(folder, resul
     text = (folder / SAMPLE_SHEET).read_text(encoding="utf-8")
     files = {name: (folder / name).read_bytes() for name in ("morning.fit", "hill.gpx")}
     draft = open_draft(text, name=SAMPLE_SHEET, files=files)
-    assert "file" not in draft.tables["races"][1]
+    assert "file" not in draft.tables.races[1]
     again = rows(draft.result(), "hill")[0]
     assert again.delta_s == pytest.approx(rows(result, "hill")[0].delta_s, abs=0.05)
 

@@ -10,13 +10,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import tomli_w
 
 import fieldaero as fa
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, RunSheetError
 from fieldaero.laps.find_laps import find_laps
 from fieldaero.publish.pack import pack_bytes
 from fieldaero.rides import read_ride
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from tests.publish.test_photos import with_position
 from tests.whole_sessions import sample_result
@@ -87,7 +87,7 @@ def test_with_the_latitude_known_the_numbers_differ_by_the_rounding_of_the_table
     sheet = tomllib.loads((folder / "runsheet.toml").read_text(encoding="utf-8"))
     sheet["course"]["latitude_deg"] = sample_result().session.course.start_line.latitude_deg
     sheet["rides"][0]["file"] = str(folder / "rides" / "ride-1.csv")
-    (tmp_path / "exact.toml").write_text(tomli_w.dumps(sheet), encoding="utf-8")
+    (tmp_path / "exact.toml").write_text(toml_text(sheet), encoding="utf-8")
     np.testing.assert_allclose(deltas(fa.analyse(tmp_path / "exact.toml")), deltas(sample_result()), rtol=1e-6)
 
 
@@ -186,7 +186,7 @@ def private(tmp_path_factory):
     by_line = find_laps(ride.ride, lap_source="line", start_line=line)
     names = content["rides"][0]["laps"]
     content["rides"][0]["laps"] = [*names, *["-"] * len(by_line)][: len(by_line)]
-    sheet.write_text(tomli_w.dumps(content), encoding="utf-8")
+    sheet.write_text(toml_text(content), encoding="utf-8")
     return fa.analyse(sheet)
 
 
