@@ -68,7 +68,7 @@ BARE = {
     "brakings_per_lap",
     # coefficients in the base units that the docstring's equation gives
     "wind_first", "wind_second", "twins", "height_information", "height_precision", "theta", "theta_covariance",
-    "covariance_slopes", "slope_covariance", "mean", "sd", "lap_sensitivity", "sensitivity_cda", "sensitivity_delta",
+    "covariance_slopes", "mean", "sd", "lap_sensitivity", "sensitivity_cda", "sensitivity_delta",
     # a quantity whose unit is the name of its container, as in the JSON contract, or stands in the field beside it
     "value", "se", "given", "given_sd", "interval95", "standard_uncertainty", "watts", "seconds",
     "saves", "found",

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldaero.answers.comparison_rows import closures_m2
 from fieldaero.answers.result import ComparisonResult, LapResult
-from fieldaero.compare.closure_means import setup_mean
+from fieldaero.compare.closure_means import closure_mean
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.compare.setups import SCATTER_PRIOR_SD
 from fieldaero.estimate.session import Session
@@ -130,7 +130,7 @@ def _level_doubts(session: Session, estimates: Estimates, rows: Sequence[LapResu
     unbraked = [row for row in rows if "braked" not in row.flags]
     for mean in estimates.comparison.setups:
         closures = closures_m2(unbraked, mean.setup)
-        plain = setup_mean(closures)
+        plain = closure_mean(closures)
         if not plain.laps:
             continue
         which = " of the laps without brakes" if len(closures) < mean.laps else ""

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldaero.answers.result import ComparisonResult, LapResult, LapShift, SecondsResult, SetupResult, WattsResult
 from fieldaero.basics.errors import OutOfRangeError
-from fieldaero.compare.closure_means import setup_difference
+from fieldaero.compare.closure_means import closure_mean
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.compare.verdict import NOT_RESOLVED, further_laps, verdict
 from fieldaero.estimate.session import Session
@@ -73,11 +73,11 @@ def comparison_results(
     means = {mean.setup: mean for mean in found.setups}
     choices, road = session.run_sheet.analysis, flat_road(session, estimates)
     out: list[ComparisonResult] = []
-    for i, pair in enumerate(found.comparisons):
+    for i, pair in enumerate(found.contrasts):
         smallest = smallest_difference_m2(choices, road=road, cda_m2=means[pair.versus].cda_m2)
         laps = means[pair.setup].laps + means[pair.versus].laps
         says = verdict(pair.interval95_m2, smallest_difference_m2=smallest)
-        plain = setup_difference(cda_m2=closures_m2(rows, pair.setup), versus_cda_m2=closures_m2(rows, pair.versus))
+        closure, versus = (closure_mean(closures_m2(rows, name)) for name in (pair.setup, pair.versus))
         out.append(
             ComparisonResult(
                 setup=pair.setup,
@@ -108,8 +108,8 @@ def comparison_results(
                 else None,
                 smallest_difference_m2=smallest,
                 interval95_alone_m2=pair.interval95_alone_m2,
-                closure_delta_cda_m2=plain.delta_cda_m2,
-                closure_se_m2=plain.se_m2,
+                closure_delta_cda_m2=closure.cda_m2 - versus.cda_m2,
+                closure_se_m2=math.hypot(closure.se_m2, versus.se_m2),
                 lap_shifts=tuple(
                     LapShift(
                         ride=session.rides[lap.ride].ride.source.file,

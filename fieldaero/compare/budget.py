@@ -11,16 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.joint_fit.input_sensitivities import InputSensitivities
 from fieldaero.physics.system import System
 from fieldaero.statistics.gum_budget import UncertaintyInput, uncertainty_budget
 
 __all__ = ["CRR_NAME", "BudgetRow", "CommonInput", "budget", "common_covariance_m4", "common_inputs"]
-
-Floats = NDArray[np.float64]
 
 CRR_NAME = "rolling resistance Crr"
 
@@ -65,7 +62,6 @@ def common_inputs(
     sensitivities: InputSensitivities,
     *,
     system: System,
-    mass_kg: float,
     air_density_kg_m3: float,
     air_density_sd_kg_m3: float,
     crr: float,
@@ -76,55 +72,25 @@ def common_inputs(
     The power scale stands for meter and drivetrain together; Crr comes with the standard
     error that is left after the fit, or that of the run sheet where the laps had no say in it.
     """
-    circumference = system.wheel_circumference_m
-    return (
-        CommonInput(
-            name="mass",
-            unit="kg",
-            value=mass_kg,
-            standard_uncertainty=system.mass_sd_kg,
-            lap_sensitivity=sensitivities.mass_m2 / mass_kg,
-        ),
-        CommonInput(
-            name="power scale",
-            unit="",
-            value=1.0,
-            standard_uncertainty=system.power_scale_sd,
-            lap_sensitivity=sensitivities.power_scale_m2,
-        ),
-        CommonInput(
-            name="wheel circumference",
-            unit="m",
-            value=circumference,
-            standard_uncertainty=system.wheel_circumference_sd * circumference,
-            lap_sensitivity=sensitivities.speed_scale_m2 / circumference,
-        ),
-        CommonInput(
-            name="air density",
-            unit="kg/m3",
-            value=air_density_kg_m3,
-            standard_uncertainty=air_density_sd_kg_m3,
-            lap_sensitivity=sensitivities.air_density_m2 / air_density_kg_m3,
-        ),
-        CommonInput(
-            name=CRR_NAME,
-            unit="",
-            value=crr,
-            standard_uncertainty=crr_se,
-            lap_sensitivity=sensitivities.crr_m2,
-        ),
+    mass, circumference, rho = system.mass_kg, system.wheel_circumference_m, air_density_kg_m3
+    scale_sd, circumference_sd = system.power_scale_sd, system.wheel_circumference_sd * circumference
+    rows: list[tuple[str, str, float, float, Floats]] = [
+        ("mass", "kg", mass, system.mass_sd_kg, sensitivities.mass_m2 / mass),
+        ("power scale", "", 1.0, scale_sd, sensitivities.power_scale_m2),
+        ("wheel circumference", "m", circumference, circumference_sd, sensitivities.speed_scale_m2 / circumference),
+        ("air density", "kg/m3", rho, air_density_sd_kg_m3, sensitivities.air_density_m2 / rho),
+        (CRR_NAME, "", crr, crr_se, sensitivities.crr_m2),
+    ]
+    return tuple(
+        CommonInput(name=name, unit=unit, value=value, standard_uncertainty=u, lap_sensitivity=sensitivity)
+        for name, unit, value, u, sensitivity in rows
     )
 
 
 def common_covariance_m4(inputs: Sequence[CommonInput], *, crr_estimated: bool = False) -> Floats:
     """Covariance that the common inputs add to the laps' drag areas, shape (K, K).
 
-    Parameters
-    ----------
-    inputs
-        What all laps have in common.
-    crr_estimated
-        Whether Crr was among the unknowns of the joint fit, which then has its uncertainty in it already.
+    Crr has no part in it where the joint fit estimated it: its uncertainty is in the fit's covariance already.
     """
     added = [i for i in inputs if not (crr_estimated and i.name == CRR_NAME)]
     parts = [i.standard_uncertainty * i.lap_sensitivity for i in added]
@@ -143,21 +109,9 @@ def budget(
 ) -> tuple[BudgetRow, ...]:
     """Budget of a setup's drag area and of its difference to another.
 
-    Parameters
-    ----------
-    inputs
-        What all laps have in common.
-    setup, versus
-        Names.
-    setup_weights, versus_weights
-        Weight of each lap in either mean, shape (K,).
-    cda_se_m2, delta_se_m2
-        Standard errors of the drag area and of the difference, everything included.
-
-    Returns
-    -------
-    A row per input, and a last one for the scatter of the laps: wind, gusts, sensors' noise and rider,
-    which is what the standard errors hold beyond the inputs.
+    Given are the weights of the laps in either mean, shape (K,), and the standard errors of the drag area and of
+    the difference, everything included.  There is a row per input, and a last one for what the
+    standard errors hold beyond the inputs: the scatter of the laps by wind, gusts, sensors' noise and rider.
     """
     names, columns = [i.name for i in inputs], []
     for weights, se in ((setup_weights, cda_se_m2), (setup_weights - versus_weights, delta_se_m2)):
@@ -197,8 +151,3 @@ def budget(
             )
         )
     return tuple(rows)
-
-
-def budget_frame(rows: Sequence[BudgetRow]) -> pd.DataFrame:
-    """One row per input."""
-    return pd.DataFrame([vars(row) for row in rows])

@@ -6,38 +6,28 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.compare.budget import BudgetRow, CommonInput, budget, common_covariance_m4, common_inputs
-from fieldaero.compare.setups import Comparison, LapTable, compare_setups
+from fieldaero.compare.setups import ComparedSetups, LapTable, compare_setups
 from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.estimate.joint_fit.input_sensitivities import input_sensitivities
 from fieldaero.estimate.session import Session, SessionLap
 from fieldaero.estimate.session_fit import SessionFit, fit_session
+from fieldaero.statistics.mixed_model import FirstStageUncertainty
 
 __all__ = ["Estimates", "estimate_session"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Estimates(SessionFit):
     """What the joint fit and the comparison found.
 
-    Attributes
-    ----------
-    covariance_m4
-        Of the laps' drag areas, common inputs included, shape (K, K).
-    comparison
-        Setups compared.
-    inputs
-        What all laps have in common.
-    budget
-        One set of rows per comparison.
+    ``covariance_m4`` is that of the laps' drag areas, shape (K, K), with the ``inputs`` that all laps have in common.
     """
 
     covariance_m4: Floats
-    comparison: Comparison
+    comparison: ComparedSetups
     inputs: tuple[CommonInput, ...]
     budget: tuple[BudgetRow, ...]
 
@@ -50,31 +40,12 @@ def estimate_session(
     start: JointFit | None = None,
     hyper_uncertainty: bool = True,
 ) -> Estimates:
-    """Fit the used laps of a session jointly and compare the setups.
+    """Fit the used laps of a session jointly, or some of them, and compare the setups.
 
-    Parameters
-    ----------
-    session
-        The session.
-    laps
-        Laps to fit; those that can be fitted if not given.
-    theta
-        Noise parameters (logs), shape (parameters,), taken as given; estimated if not given.
-    start
-        A former fit of the session, to begin from with its noise parameters.
-    hyper_uncertainty
-        Whether the uncertainty of the noise parameters is worked out too.
-
-    Returns
-    -------
-    Drag areas of the laps, their comparison and its budget.
-
-    Raises
-    ------
-    CannotAnswerError
-        Without a lap that can be fitted.
-    numpy.linalg.LinAlgError
-        Where the laps do not determine the unknowns.
+    ``theta`` are noise parameters (logs), shape (parameters,), taken as given; ``start`` is a former fit of the
+    session, to begin from with its noise parameters; else they are estimated.  ``hyper_uncertainty`` says whether
+    their uncertainty is worked out too.  Raises CannotAnswerError without a lap that can be fitted, and
+    numpy.linalg.LinAlgError where the laps do not determine the unknowns.
     """
     fitted = fit_session(session, laps=laps, theta=theta, start=start, hyper_uncertainty=hyper_uncertainty)
     fit, sheet = fitted.fit, session.run_sheet
@@ -87,8 +58,11 @@ def estimate_session(
             setup=tuple(lap.setup for lap in fitted.laps),
             time_h=(fit.segments.start_s + fit.segments.end_s) / 7200.0,
             lasting_s=fit.segments.end_s - fit.segments.start_s,
-            slopes_m4=fit.covariance_slopes if hyper_uncertainty else None,
-            slope_covariance=fit.theta_covariance if hyper_uncertainty else None,
+            first_stage=(
+                FirstStageUncertainty(derivatives=fit.covariance_slopes, covariance=fit.theta_covariance)
+                if hyper_uncertainty
+                else None
+            ),
         ),
         baseline=sheet.baseline,
         setups=[setup.name for setup in sheet.setups],
@@ -112,7 +86,6 @@ def _inputs(session: Session, fitted: SessionFit) -> tuple[CommonInput, ...]:
     return common_inputs(
         input_sensitivities(fitted.fit),
         system=system,
-        mass_kg=system.mass_kg,
         air_density_kg_m3=float(np.nanmean(density)),
         air_density_sd_kg_m3=float(np.nanmean(density_sd)),
         crr=fitted.fit.crr,
@@ -133,10 +106,10 @@ def _pairs(session: Session) -> list[tuple[str, str]]:
     return pairs
 
 
-def _budgets(comparison: Comparison, inputs: Sequence[CommonInput]) -> tuple[BudgetRow, ...]:
+def _budgets(comparison: ComparedSetups, inputs: Sequence[CommonInput]) -> tuple[BudgetRow, ...]:
     names = [mean.setup for mean in comparison.setups]
     rows: list[BudgetRow] = []
-    for pair in comparison.comparisons:
+    for pair in comparison.contrasts:
         i, j = names.index(pair.setup), names.index(pair.versus)
         rows += budget(
             inputs,

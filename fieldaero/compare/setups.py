@@ -25,13 +25,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError
+from fieldaero.basics.quantities import Floats
 from fieldaero.statistics import student_t
-from fieldaero.statistics.mixed_model import EarlierStage, LinearMixedFit, VarianceComponent, fit_linear_mixed
+from fieldaero.statistics.mixed_model import FirstStageUncertainty, LinearMixedFit, VarianceComponent, fit_linear_mixed
 from fieldaero.statistics.simultaneous_intervals import simultaneous_intervals
 
-__all__ = ["Comparison", "Influence", "LapTable", "SetupComparison", "SetupMean", "compare_setups"]
-
-Floats = NDArray[np.float64]
+__all__ = ["ComparedSetups", "Influence", "LapTable", "SetupContrast", "SetupMean", "compare_setups"]
 
 SCATTER_PRIOR_DF = 1.0
 SCATTER_PRIOR_SD = 0.003  # of the drag area: a rider who tries to hold a position; common practice, no source
@@ -47,19 +46,16 @@ class LapTable:
 
     Attributes
     ----------
-    cda_m2
-        Drag areas [m2], shape (K,).
-    covariance_m4
-        Their covariance, shape (K, K).
+    cda_m2, covariance_m4
+        Drag areas, shape (K,), and their covariance, shape (K, K).
     setup
         Name of each lap's setup.
     time_h
         Middle of each lap on the session's clock [h], shape (K,).
     lasting_s
         How long each lap took [s], shape (K,); None where they are known to be long.
-    slopes_m4, slope_covariance
-        Derivatives of the covariance by parameters estimated before, shape (q, K, K), and
-        the covariance of these, shape (q, q); None where the covariance is simply known.
+    first_stage
+        How uncertain the covariance itself is; None where it is simply known.
     """
 
     cda_m2: Floats
@@ -67,8 +63,7 @@ class LapTable:
     setup: tuple[str, ...]
     time_h: Floats
     lasting_s: Floats | None = None
-    slopes_m4: Floats | None = None
-    slope_covariance: Floats | None = None
+    first_stage: FirstStageUncertainty | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,8 +83,8 @@ class SetupMean:
 
 
 @dataclass(frozen=True, kw_only=True)
-class SetupComparison:
-    """A setup minus another [m2]; the interval holds for all comparisons of the session together.
+class SetupContrast:
+    """A setup minus another [m2]; the interval holds for all contrasts of the session together.
 
     ``scatter_unknown`` says that no setup has two laps, so that only the fit's own
     error is in the interval and not what a rider changes from lap to lap.
@@ -107,7 +102,7 @@ class SetupComparison:
 
     @property
     def own_level(self) -> float:
-        """Level at which ``interval95_m2`` holds for this comparison alone: 0.95, more if it is one of several."""
+        """Level at which ``interval95_m2`` holds for this contrast alone: 0.95, more if it is one of several."""
         half = (self.interval95_m2[1] - self.interval95_m2[0]) / 2.0
         return float(1.0 - 2.0 * student_t.above(half / self.se_m2, self.df))
 
@@ -119,7 +114,7 @@ class Influence:
     Attributes
     ----------
     shift_m2
-        Change of each comparison if the lap were left out, shape (K, comparisons); NaN
+        Change of each contrast if the lap were left out, shape (K, contrasts); NaN
         where its setup has no other lap.
     outlier_z
         The lap against what the others, less outliers, predict for it, in standard deviations, shape (K,).
@@ -133,11 +128,11 @@ class Influence:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Comparison:
+class ComparedSetups:
     """All that the laps say of the setups."""
 
     setups: tuple[SetupMean, ...]
-    comparisons: tuple[SetupComparison, ...]
+    contrasts: tuple[SetupContrast, ...]
     lap_scatter_m2: float | None
     drift_m2_per_h: float
     drift_se_m2_per_h: float
@@ -153,76 +148,88 @@ def compare_setups(
     setups: Sequence[str],
     drift_sd_per_h: float = 0.01,
     pairs: Sequence[tuple[str, str]] | None = None,
-) -> Comparison:
+) -> ComparedSetups:
     """Compare setups by their laps.
 
-    Parameters
-    ----------
-    laps
-        The laps' drag areas.
-    baseline
-        Setup that the others are compared with.
-    setups
-        Names in the order of the result; those without a lap are passed over.
-    drift_sd_per_h
-        Standard deviation of a steady change of drag area, a fraction of it per hour.
-    pairs
-        Comparisons wanted, (setup, versus); each setup against the baseline if not given.
-
-    Raises
-    ------
-    CannotAnswerError
-        Without a single lap.
+    Each setup is compared with the baseline, or the ``pairs`` (setup, versus) that are wanted.  ``setups`` gives
+    the order of the result; those without a lap are passed over, and without a single lap CannotAnswerError is
+    raised.  ``drift_sd_per_h`` is the standard deviation of a steady change of drag area, a fraction of it per hour.
     """
     names = [name for name in setups if name in laps.setup]
     if not names:
         raise CannotAnswerError("no lap gives a drag area")
-    fit = _fit(laps, names, drift_sd_per_h)
     if pairs is None:
         pairs = [(name, baseline) for name in names if name != baseline]
     pairs = [pair for pair in pairs if pair[0] in names and pair[1] in names and pair[0] != pair[1]]
     counts = {name: laps.setup.count(name) for name in names}
+    scatter_unknown = max(counts.values()) < 2
+    model = _model(laps, names, drift_sd_per_h)
+    fit = model.fit()
+    V = model.covariance(fit)
     means = []
-    for i, name in enumerate(names):
-        c = fit.contrast(np.eye(len(names))[i])
+    for name, weights in zip(names, np.eye(len(names)), strict=True):
+        c = fit.contrast(weights)
         means.append(SetupMean(setup=name, laps=counts[name], cda_m2=c.estimate, se_m2=c.standard_error, df=_df(c.df)))
-    weight = np.array([[float(n == a) - float(n == b) for n in names] for a, b in pairs]).reshape(-1, len(names))
-    scatter = float(np.sqrt(fit.theta[0])) if np.isfinite(fit.theta[0]) else None
-    drift, drift_se = _drift(laps, fit, names, drift_sd_per_h)
-    return Comparison(
+    weights = np.array([[float(n == a) - float(n == b) for n in names] for a, b in pairs]).reshape(-1, len(names))
+    drift, drift_se = _drift(model, V)
+    return ComparedSetups(
         setups=tuple(means),
-        comparisons=_compared(fit, weight, pairs, scatter_unknown=max(counts.values()) < 2),
-        lap_scatter_m2=None if max(counts.values()) < 2 else scatter,
+        contrasts=_contrasts(fit, weights, pairs, scatter_unknown=scatter_unknown),
+        lap_scatter_m2=None if scatter_unknown else float(np.sqrt(fit.theta[0])),
         drift_m2_per_h=drift,
         drift_se_m2_per_h=drift_se,
-        influence=_influence(laps, fit, names, weight, drift_sd_per_h),
-        weights=_weights(laps, fit, names, drift_sd_per_h),
+        influence=_influence(model, V, weights),
+        weights=_gls(V, model.design),
     )
 
 
-def _design(laps: LapTable, names: Sequence[str]) -> Floats:
-    return np.array([[float(own == name) for name in names] for own in laps.setup])
+@dataclass(frozen=True, kw_only=True)
+class _Model:
+    """What every fit of these laps has in common.
+
+    ``design`` says which lap is of which setup, shape (K, setups); ``known`` is the covariance with the drift's
+    part, shape (K, K); ``hours`` are centred and ``drift_sd_m2_per_h`` is the drift's standard deviation.
+    """
+
+    laps: LapTable
+    names: Sequence[str]
+    design: Floats
+    hours: Floats
+    drift_sd_m2_per_h: float
+    known: Floats
+    components: Sequence[VarianceComponent]
+
+    def with_own_effects(self, aside: Sequence[int]) -> Floats:
+        """Return the design with an effect of its own for some laps, which takes them out."""
+        return np.column_stack([self.design, np.eye(len(self.hours))[:, list(aside)]])
+
+    def fit(self, *, aside: Sequence[int] = ()) -> LinearMixedFit:
+        return fit_linear_mixed(
+            self.laps.cda_m2,
+            design=self.with_own_effects(aside),
+            components=self.components,
+            known_covariance=self.known,
+            first_stage=self.laps.first_stage,
+            columns=[*self.names, *(f"lap {k + 1}" for k in aside)],
+        )
+
+    def covariance(self, fit: LinearMixedFit) -> Floats:
+        """Return V, shape (K, K); a scatter that these laps cannot show has no part in it."""
+        effects = zip(fit.theta, self.components, strict=True)
+        return np.asarray(self.known + sum(tau2 * c.structure for tau2, c in effects if np.isfinite(tau2)))
 
 
-def _known(laps: LapTable, drift_sd_per_h: float) -> Floats:
-    t = laps.time_h - np.mean(laps.time_h)
-    return laps.covariance_m4 + (drift_sd_per_h * float(np.mean(laps.cda_m2))) ** 2 * np.outer(t, t)
-
-
-def _fit(
-    laps: LapTable, names: Sequence[str], drift_sd_per_h: float, *, own_effect: Sequence[int] = ()
-) -> LinearMixedFit:
-    """Fit the setups' means, and an effect of its own for some laps, which takes them out."""
-    earlier = None
-    if laps.slopes_m4 is not None and laps.slope_covariance is not None:
-        earlier = EarlierStage(derivatives=laps.slopes_m4, covariance=laps.slope_covariance)
-    return fit_linear_mixed(
-        laps.cda_m2,
-        design=np.column_stack([_design(laps, names), np.eye(len(laps.cda_m2))[:, list(own_effect)]]),
+def _model(laps: LapTable, names: Sequence[str], drift_sd_per_h: float) -> _Model:
+    hours = laps.time_h - np.mean(laps.time_h)
+    drift_sd = drift_sd_per_h * float(np.mean(laps.cda_m2))
+    return _Model(
+        laps=laps,
+        names=names,
+        design=np.array([[float(own == name) for name in names] for own in laps.setup]),
+        hours=hours,
+        drift_sd_m2_per_h=drift_sd,
+        known=laps.covariance_m4 + drift_sd**2 * np.outer(hours, hours),
         components=_components(laps),
-        known_covariance=_known(laps, drift_sd_per_h),
-        earlier_stage=earlier,
-        columns=[*names, *(f"lap {k + 1}" for k in own_effect)],
     )
 
 
@@ -245,16 +252,16 @@ def _df(df: float) -> float:
     return float(np.clip(df, 1.0, 1e6)) if np.isfinite(df) else 1e6
 
 
-def _compared(
-    fit: LinearMixedFit, weight: Floats, pairs: Sequence[tuple[str, str]], *, scatter_unknown: bool
-) -> tuple[SetupComparison, ...]:
+def _contrasts(
+    fit: LinearMixedFit, weights: Floats, pairs: Sequence[tuple[str, str]], *, scatter_unknown: bool
+) -> tuple[SetupContrast, ...]:
     if not len(pairs):
         return ()
-    alone = [fit.contrast(w) for w in weight]
-    covariance = weight @ fit.covariance_kenward_roger @ weight.T
+    alone = [fit.contrast(w) for w in weights]
+    covariance = weights @ fit.covariance_kenward_roger @ weights.T
     together = simultaneous_intervals([c.estimate for c in alone], covariance=covariance, df=[_df(c.df) for c in alone])
     return tuple(
-        SetupComparison(
+        SetupContrast(
             setup=a,
             versus=b,
             delta_cda_m2=c.estimate,
@@ -269,40 +276,27 @@ def _compared(
     )
 
 
-def _covariance(laps: LapTable, fit: LinearMixedFit, drift_sd_per_h: float) -> Floats:
-    effects = [tau2 * c.structure for tau2, c in zip(fit.theta, _components(laps), strict=True) if np.isfinite(tau2)]
-    return np.asarray(_known(laps, drift_sd_per_h) + sum(effects))
-
-
 def _gls(V: Floats, X: Floats) -> Floats:
     """Weights W with beta = W y."""
     Vi_X = np.linalg.solve(V, X)
     return np.asarray(np.linalg.solve(X.T @ Vi_X, Vi_X.T))
 
 
-def _weights(laps: LapTable, fit: LinearMixedFit, names: Sequence[str], drift_sd_per_h: float) -> Floats:
-    return _gls(_covariance(laps, fit, drift_sd_per_h), _design(laps, names))
-
-
-def _drift(laps: LapTable, fit: LinearMixedFit, names: Sequence[str], drift_sd_per_h: float) -> tuple[float, float]:
+def _drift(model: _Model, V: Floats) -> tuple[float, float]:
     """Best linear predictor of the slope, and the standard error of that."""
-    V, X = _covariance(laps, fit, drift_sd_per_h), _design(laps, names)
-    sd = drift_sd_per_h * float(np.mean(laps.cda_m2))
-    t = laps.time_h - np.mean(laps.time_h)
+    X, sd, t = model.design, model.drift_sd_m2_per_h, model.hours
     P = np.linalg.inv(V) @ (np.eye(len(t)) - X @ _gls(V, X))
-    slope = sd**2 * float(t @ P @ laps.cda_m2)
+    slope = sd**2 * float(t @ P @ model.laps.cda_m2)
     return slope, float(np.sqrt(max(sd**2 - sd**4 * float(t @ P @ t), 0.0)))
 
 
-def _influence(
-    laps: LapTable, fit: LinearMixedFit, names: Sequence[str], weight: Floats, drift_sd_per_h: float
-) -> Influence:
-    V, X, y = _covariance(laps, fit, drift_sd_per_h), _design(laps, names), laps.cda_m2
-    error, _ = _against_the_others(V, X, y)
+def _influence(model: _Model, V: Floats, weights: Floats) -> Influence:
+    X, y = model.design, model.laps.cda_m2
+    error, z = _against_the_others(V, X, y)
     # Left out, a lap counts as much as if it were what the others predict for it.
-    shift = -(weight @ _gls(V, X)).T * error[:, None]
-    outliers, z = _outliers(laps, fit, names, drift_sd_per_h)
-    return Influence(shift_m2=shift, outlier_z=z, outlier=np.isin(np.arange(len(y)), outliers))
+    shift = -(weights @ _gls(V, X)).T * error[:, None]
+    outliers, clean_z = _outliers(model, z)
+    return Influence(shift_m2=shift, outlier_z=clean_z, outlier=np.isin(np.arange(len(y)), outliers))
 
 
 def _against_the_others(V: Floats, X: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -313,9 +307,7 @@ def _against_the_others(V: Floats, X: Floats, y: Floats) -> tuple[Floats, Floats
     return P @ y / own, P @ y / np.sqrt(own)
 
 
-def _outliers(
-    laps: LapTable, fit: LinearMixedFit, names: Sequence[str], drift_sd_per_h: float
-) -> tuple[list[int], Floats]:
+def _outliers(model: _Model, z: Floats) -> tuple[list[int], Floats]:
     """Laps that lie further out than chance brings, and every lap against the clean ones in standard deviations.
 
     One wild lap widens the scatter by which all are judged.  So the furthest lap is given
@@ -323,8 +315,7 @@ def _outliers(
     furthest, up to a quarter of the laps and no more than three; the outliers are those up to the last that fails
     (B. Rosner, Technometrics 25 (1983) 165, his many-outlier procedure, from memory).
     """
-    y, aside, outliers = laps.cda_m2, list[int](), list[int]()
-    _, z = _against_the_others(_covariance(laps, fit, drift_sd_per_h), _design(laps, names), y)
+    y, aside, outliers = model.laps.cda_m2, list[int](), list[int]()
     clean_z, found = z.copy(), z
     steps = min(max(len(y) // 4, 1), MOST_OUTLIERS)
     for _ in range(steps):
@@ -332,10 +323,9 @@ def _outliers(
         if judged < 3:
             break
         aside.append(int(np.nanargmax(np.abs(found))))
-        fit = _fit(laps, names, drift_sd_per_h, own_effect=aside)
-        effects = [fit.contrast(row) for row in np.eye(len(fit.columns))[len(names) :]]
-        X = np.column_stack([_design(laps, names), np.eye(len(y))[:, aside]])
-        _, found = _against_the_others(_covariance(laps, fit, drift_sd_per_h), X, y)
+        fit = model.fit(aside=aside)
+        effects = [fit.contrast(row) for row in np.eye(len(fit.columns))[len(model.names) :]]
+        _, found = _against_the_others(model.covariance(fit), model.with_own_effects(aside), y)
         if effects[-1].p_value() * judged * steps < OUTLIER_P:
             outliers = list(aside)
             clean_z = found.copy()

@@ -22,7 +22,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from fieldaero.basics.errors import OutOfRangeError
@@ -65,22 +64,9 @@ class UncertaintyBudget:
     df: float
     unit: str
 
-    def coverage_factor(self, level: float = 0.95) -> float:
-        """Factor k from the t distribution with the effective df; the GUM cuts df to whole numbers, this does not."""
-        return float(student_t.quantile(0.5 + level / 2.0, self.df))
-
     def expanded_uncertainty(self, level: float = 0.95) -> float:
-        """Half width of the interval at the level asked for."""
-        return self.coverage_factor(level) * self.standard_uncertainty
-
-    def to_frame(self) -> pd.DataFrame:
-        """One row per input: name, value, standard_uncertainty, unit, sensitivity, df, contribution, share."""
-        rows = [
-            (i.name, i.value, i.standard_uncertainty, i.unit, i.sensitivity, i.df, float(c), float(s))
-            for i, c, s in zip(self.inputs, self.contributions, self.shares, strict=True)
-        ]
-        names = ["name", "value", "standard_uncertainty", "unit", "sensitivity", "df", "contribution", "share"]
-        return pd.DataFrame(rows, columns=names)
+        """Half width of the t interval; the GUM cuts its effective df to whole numbers, this does not."""
+        return float(student_t.quantile(0.5 + level / 2.0, self.df)) * self.standard_uncertainty
 
 
 def uncertainty_budget(

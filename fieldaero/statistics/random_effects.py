@@ -12,8 +12,7 @@ Hartung and Knapp (Stat. Med. 20 (2001) 3875) is
 
 with a t distribution on k - 1 df.  Few sessions may agree by chance, which makes H small
 and the interval narrower than with no scatter at all; so H counts as at least one here
-(the modification of Rover, Knapp & Friede, BMC Med. Res. Methodol. 15 (2015) 99), and
-the unmodified value stands beside it.
+(the modification of Rover, Knapp & Friede, BMC Med. Res. Methodol. 15 (2015) 99).
 """
 
 from __future__ import annotations
@@ -24,7 +23,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import chdtrc
 
-from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.basics.quantities import Floats, within
 from fieldaero.statistics import student_t
 from fieldaero.statistics.contrast import Contrast
@@ -37,31 +35,20 @@ __all__ = ["PooledEffect", "pool_random_effects"]
 class PooledEffect:
     """The pooled effect mu of k sessions, in the unit of the session results.
 
-    ``between_variance`` is tau^2, in the unit squared, and ``between_variance_se`` its
-    standard error; ``weights``, shape (k,), sum to one and are zero for a session without a
-    result (``dropped`` counts them).  ``q`` with ``q_p_value`` is Cochran's test for any
-    scatter beyond the standard errors, ``i_squared`` = max(0, (Q - (k - 1)) / Q).
+    ``between_variance`` is tau^2, in the unit squared; ``weights``, shape (k,), sum to one.  ``q`` with ``q_p_value``
+    is Cochran's test for any scatter beyond the standard errors, ``i_squared`` = max(0, (Q - (k - 1)) / Q).
     ``scatter_unknown``: one session cannot show scatter between sessions; mu, its
     standard error, and nothing more, are that session's own.
     """
 
     effect: Contrast
-    standard_error_fixed_scatter: float
-    hartung_knapp_factor: float
     between_variance: float
-    between_variance_se: float
     q: float
     q_p_value: float
     i_squared: float
     weights: Floats
     sessions: int
-    dropped: int
     scatter_unknown: bool
-
-    @property
-    def standard_error_hartung_knapp(self) -> float:
-        """Standard error with the factor H as it is, below one or not."""
-        return float(np.sqrt(self.hartung_knapp_factor)) * self.standard_error_fixed_scatter
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
         """Interval of the mean effect at the level asked for."""
@@ -86,14 +73,12 @@ def pool_random_effects(estimates: ArrayLike, *, standard_errors: ArrayLike) -> 
     Parameters
     ----------
     estimates
-        One result per session, shape (k,), one unit.  Sessions with a NaN are dropped and counted.
+        One result per session, shape (k,), one unit.
     standard_errors
         Their standard errors, taken as known, above zero.
 
     Raises
     ------
-    CannotAnswerError
-        No session with a result.
     OutOfRangeError
         A standard error of zero or below.
 
@@ -103,8 +88,7 @@ def pool_random_effects(estimates: ArrayLike, *, standard_errors: ArrayLike) -> 
     >>> round(pooled.effect.estimate, 4), round(pooled.between_variance**0.5, 4)
     (-0.0059, 0.0029)
     """
-    y, s = np.broadcast_arrays(*(np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in (estimates, standard_errors)))
-    s = np.where(np.isfinite(s), s, np.nan)
+    y, s = np.asarray(estimates, dtype=np.float64), np.asarray(standard_errors, dtype=np.float64)
     within(
         s,
         quantity="standard error of a session",
@@ -112,13 +96,7 @@ def pool_random_effects(estimates: ArrayLike, *, standard_errors: ArrayLike) -> 
         high=np.inf,
         hint="a result without uncertainty cannot be pooled",
     )
-    usable = np.isfinite(y) & np.isfinite(s)
-    k = int(np.count_nonzero(usable))
-    if k == 0:
-        raise CannotAnswerError(
-            "no session has a result with a standard error; pool at least one, better three or more"
-        )
-    y, v = y[usable], s[usable] ** 2
+    k, v = len(y), s**2
     fit = fit_linear_mixed(
         y,
         design=np.ones((k, 1)),
@@ -132,8 +110,6 @@ def pool_random_effects(estimates: ArrayLike, *, standard_errors: ArrayLike) -> 
     alone = k < 2
     factor = float("nan") if alone else float(np.sum(w * (y - mu) ** 2)) / (k - 1)
     q = float(np.sum((y - np.sum(y / v) / np.sum(1.0 / v)) ** 2 / v))
-    weights = np.zeros(len(usable))
-    weights[usable] = w / np.sum(w)
     return PooledEffect(
         effect=Contrast(
             estimate=mu,
@@ -141,15 +117,11 @@ def pool_random_effects(estimates: ArrayLike, *, standard_errors: ArrayLike) -> 
             df=float("nan") if alone else float(k - 1),
             method="hartung-knapp, factor at least one",
         ),
-        standard_error_fixed_scatter=se,
-        hartung_knapp_factor=factor,
         between_variance=tau2,
-        between_variance_se=float(np.sqrt(fit.theta_covariance[0, 0])),
         q=q,
         q_p_value=float("nan") if alone else float(chdtrc(k - 1, q)),
         i_squared=float("nan") if alone else max(0.0, 1.0 - (k - 1) / q) if q > 0.0 else 0.0,
-        weights=weights,
+        weights=w / np.sum(w),
         sessions=k,
-        dropped=int(np.count_nonzero(~usable)),
         scatter_unknown=alone,
     )

@@ -211,17 +211,14 @@ def _reduced(model: RestrictedModel, start: Floats) -> Evaluation | None:
     return evaluate
 
 
-def maximise_restricted_likelihood(model: RestrictedModel) -> tuple[RestrictedPoint | None, bool, int]:
+def maximise_restricted_likelihood(model: RestrictedModel) -> RestrictedPoint | None:
     """Find the maximum over theta, with theta_i >= 0 where the model says so.
 
     Projected scoring: components at zero that the score pushes further down are held
     there, the others take a step with the expected, later the average information, cut
     at zero and halved until the likelihood does not fall.
 
-    Returns
-    -------
-    point, converged, steps
-        point is None where V cannot be made positive definite from any start.
+    None where V cannot be made positive definite from any start.
     """
     starts = _starts(model)
     evaluate: Evaluation | None = partial(restricted_likelihood, model)
@@ -230,10 +227,9 @@ def maximise_restricted_likelihood(model: RestrictedModel) -> tuple[RestrictedPo
     climbs = [_climb(evaluate, model.nonnegative, start) for start in starts] if evaluate is not None else []
     summits = [climb for climb in climbs if climb is not None]
     if not summits:
-        return None, False, 0
-    best, converged, steps = max(summits, key=lambda climb: climb[0].objective)
-    point = best if isinstance(best, RestrictedPoint) else restricted_likelihood(model, best.theta)
-    return point, converged and point is not None, steps
+        return None
+    best = max(summits, key=lambda point: point.objective)
+    return best if isinstance(best, RestrictedPoint) else restricted_likelihood(model, best.theta)
 
 
 def _starts(model: RestrictedModel) -> list[Floats]:
@@ -249,30 +245,28 @@ def _starts(model: RestrictedModel) -> list[Floats]:
     return [np.where(model.prior_df > 0.0, model.prior_scale, part * share) for part in STARTING_SHARES]
 
 
-def _climb(
-    evaluate: Evaluation, nonnegative: NDArray[np.bool_], start: Floats
-) -> tuple[LikelihoodAt, bool, int] | None:
+def _climb(evaluate: Evaluation, nonnegative: NDArray[np.bool_], start: Floats) -> LikelihoodAt | None:
     point = evaluate(start)
     if point is None:
         return None
     for steps in range(MOST_STEPS):
         free = ~(nonnegative & (point.theta <= 0.0) & (point.score <= 0.0))
         if not np.any(free):
-            return point, True, steps
+            break
         step = np.zeros_like(point.theta)
         step[free] = scaled_inverse(_curvature(point, free, steps)) @ point.score[free]
         decrement = float(step @ point.score)
         if decrement <= CONVERGED_DECREMENT:
-            return point, True, steps
+            break
         nearly = decrement < NEGLIGIBLE_DECREMENT
         following = _best_along(evaluate, nonnegative, point, step, any_change=nearly)
         if following is None:
-            return point, nearly, steps
+            break
         moved = np.max(np.abs(following.theta - point.theta) / np.maximum(np.abs(following.theta), 1e-300))
         point = following
         if nearly and moved < SAME_THETA:
-            return point, True, steps
-    return point, False, MOST_STEPS
+            break
+    return point
 
 
 def _curvature(point: LikelihoodAt, free: NDArray[np.bool_], steps: int) -> Floats:

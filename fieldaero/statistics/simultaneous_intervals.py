@@ -28,7 +28,6 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-import pandas as pd
 from numpy.polynomial import Chebyshev
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
@@ -37,7 +36,7 @@ from scipy.special import gammaincinv, ndtr, ndtri
 from fieldaero.basics.quantities import Floats
 from fieldaero.statistics import student_t
 
-__all__ = ["SimultaneousIntervals", "equicoordinate_quantile", "max_abs_t_probability", "simultaneous_intervals"]
+__all__ = ["SimultaneousIntervals", "equicoordinate_quantile", "probability_within", "simultaneous_intervals"]
 
 SCALE_NODES = 160
 SCALE_TAIL = 1e-9  # probability left out at either end of the scale's distribution
@@ -68,11 +67,6 @@ class SimultaneousIntervals:
     high: Floats
     p_value: Floats
     p_adjusted: Floats
-
-    def to_frame(self) -> pd.DataFrame:
-        """One row per contrast."""
-        names = ["estimate", "standard_error", "df", "critical_value", "low", "high", "p_value", "p_adjusted"]
-        return pd.DataFrame({name: getattr(self, name) for name in names})
 
 
 def simultaneous_intervals(
@@ -123,7 +117,7 @@ def simultaneous_intervals(
     if np.any(known):
         s = se[known]
         common = float(np.max(nu[known]))
-        probability = _family(C[np.ix_(known, known)] / np.outer(s, s), common)
+        probability = probability_within(C[np.ix_(known, known)] / np.outer(s, s), common)
         alone = student_t.above(_bound(probability, common, len(s), level), common)
         critical[known] = -student_t.quantile(alone, nu[known])
         p[known] = 2.0 * student_t.above(np.abs(x[known]) / s, nu[known])
@@ -168,24 +162,17 @@ def equicoordinate_quantile(correlation: ArrayLike, *, df: float, level: float =
     2.76
     """
     R = np.atleast_2d(np.asarray(correlation, dtype=np.float64))
-    return _bound(_family(R, df), df, len(R), level)
+    return _bound(probability_within(R, df), df, len(R), level)
 
 
-def max_abs_t_probability(correlation: ArrayLike, *, df: float, bound: float) -> float:
-    """Return P(max |T_i| <= bound) for m statistics with a correlation matrix, shape (m, m), and one common df.
+def probability_within(R: Floats, df: float) -> Callable[[float], float]:
+    """Return P(max |T_i| <= q) as a function of q, for a correlation matrix R, shape (m, m), and one common df.
 
-    Examples
-    --------
-    One statistic alone is a t:
+    It is the normal box averaged over the scale.  One statistic alone is a t:
 
-    >>> round(max_abs_t_probability([[1.0]], df=10, bound=2.228139), 6)
+    >>> round(probability_within(np.eye(1), 10.0)(2.228139), 6)
     0.95
     """
-    return _family(np.atleast_2d(np.asarray(correlation, dtype=np.float64)), df)(bound)
-
-
-def _family(R: Floats, df: float) -> Callable[[float], float]:
-    """P(max |T| <= q) as a function of q: the normal box averaged over the scale."""
     if len(R) == 1:
         return lambda q: float(1.0 - 2.0 * student_t.above(max(q, 0.0), df))
     loading = product_loadings(R)

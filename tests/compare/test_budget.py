@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldaero.compare.budget import CommonInput, budget, budget_frame, common_covariance_m4, common_inputs
+from fieldaero.compare.budget import CommonInput, budget, common_covariance_m4, common_inputs
 from fieldaero.compare.session_comparison import Estimates, estimate_session
 from fieldaero.estimate.joint_fit.input_sensitivities import InputSensitivities
 from fieldaero.physics.system import System
@@ -136,7 +136,6 @@ def test_inputs_carry_the_uncertainties_of_the_run_sheet_in_their_own_units():
         for i in common_inputs(
             InputSensitivities(**own),
             system=system,
-            mass_kg=84.0,
             air_density_kg_m3=1.2,
             air_density_sd_kg_m3=0.006,
             crr=0.0045,
@@ -183,12 +182,11 @@ def test_a_larger_mass_or_crr_means_less_drag_and_a_meter_that_reads_low_means_m
 
 def test_budget_of_a_session_has_a_row_per_input_and_sums_to_its_standard_errors():
     found = estimates()
-    one = found.comparison.comparisons[0]
+    one = found.comparison.contrasts[0]
     own = next(m for m in found.comparison.setups if m.setup == one.setup)
     rows = found.budget
     assert [r.input for r in rows[:-1]] == ["mass", "power scale", "wheel circumference", "air density", CRR]
     assert np.hypot.reduce([r.contribution_cda_m2 for r in rows]) == pytest.approx(own.se_m2, rel=1e-9)
     assert np.hypot.reduce([r.contribution_delta_m2 for r in rows]) == pytest.approx(one.se_m2, rel=1e-9)
-    frame = budget_frame(rows)
-    assert frame["share_delta"].sum() == pytest.approx(1.0)
-    assert set(frame["setup"]) == {"faired"}
+    assert sum(r.share_delta for r in rows) == pytest.approx(1.0)
+    assert {r.setup for r in rows} == {"faired"}

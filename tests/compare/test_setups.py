@@ -13,6 +13,7 @@ from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.compare import setups as compare
 from fieldaero.compare.setups import LapTable, compare_setups
 from fieldaero.compare.verdict import NOT_RESOLVED, further_laps, verdict
+from fieldaero.statistics.mixed_model import FirstStageUncertainty
 
 NOTHING = 1e-14  # a known variance that adds nothing [m4]
 ABAB = ("A", "B") * 4
@@ -78,7 +79,7 @@ def test_a_known_covariance_gives_what_statsmodels_gives(known_scatter, seed):
     assert [m.cda_m2 for m in found.setups] == pytest.approx(other.params, rel=1e-9)
     assert [m.se_m2 for m in found.setups] == pytest.approx(np.sqrt(np.diag(C)), rel=1e-5)
     assert found.weights @ y == pytest.approx(other.params, rel=1e-9)
-    for one, j in zip(found.comparisons, (1, 2), strict=True):
+    for one, j in zip(found.contrasts, (1, 2), strict=True):
         assert one.delta_cda_m2 == pytest.approx(other.params[j] - other.params[0], rel=1e-7)
         assert one.se_m2 == pytest.approx(np.sqrt(C[0, 0] + C[j, j] - 2.0 * C[0, j]), rel=1e-5)
 
@@ -126,7 +127,7 @@ def test_scatter_and_error_agree_with_a_mixed_model_of_statsmodels(without_prior
     known = between * (ride[:, None] == ride) + NOTHING * np.eye(24)
     found = compare_setups(laps(y, setup, known=known), baseline="A", setups=["A", "B"], drift_sd_per_h=0.0)
     assert found.lap_scatter_m2 == pytest.approx(np.sqrt(other.scale) / 100.0, rel=1e-3)
-    one = found.comparisons[0]
+    one = found.contrasts[0]
     C = np.asarray(other.cov_params())[:2, :2] * 1e-4
     assert one.delta_cda_m2 == pytest.approx(float(other.fe_params[1] - other.fe_params[0]) / 100.0, rel=1e-6)
     assert one.se_m2 == pytest.approx(np.sqrt(C[0, 0] + C[1, 1] - 2.0 * C[0, 1]), rel=1e-3)
@@ -137,7 +138,7 @@ def test_two_setups_of_equal_laps_give_students_t_test(without_prior):
     y = 0.25 + 0.002 * rng.normal(size=8)
     found = compare_setups(laps(y, ABAB), baseline="A", setups=["A", "B"], drift_sd_per_h=0.0)
     expected = stats.ttest_ind(y[1::2], y[0::2])
-    one = found.comparisons[0]
+    one = found.contrasts[0]
     assert (one.df, one.p_value) == pytest.approx((6.0, expected.pvalue), rel=1e-4)
     assert one.interval95_m2 == pytest.approx(tuple(expected.confidence_interval(0.95)), rel=1e-4)
     assert one.interval95_m2 == pytest.approx(one.interval95_alone_m2, rel=1e-6)
@@ -155,7 +156,7 @@ def test_several_setups_give_dunnetts_intervals(without_prior):
     interval = expected.confidence_interval(0.95)
     # scipy integrates by chance, to about 1e-3 of the bound.
     half = (interval.high - interval.low) / 2.0
-    for k, one in enumerate(found.comparisons):
+    for k, one in enumerate(found.contrasts):
         assert one.p_value == pytest.approx(expected.pvalue[k], abs=2e-3)
         assert one.interval95_m2 == pytest.approx((interval.low[k], interval.high[k]), abs=5e-3 * half[k])
         alone = one.interval95_alone_m2
@@ -168,11 +169,14 @@ def test_an_uncertain_covariance_limits_the_degrees_of_freedom(known_scatter, mo
     monkeypatch.setattr(compare, "SCATTER_PRIOR_SD", 1e-6)
     known = 1e-6 * np.eye(8)
     table = laps(
-        with_scatter(0.25, 1e-3, 8), ABAB, known=known, slopes_m4=known[None], slope_covariance=np.array([[2.0 / 7.0]])
+        with_scatter(0.25, 1e-3, 8),
+        ABAB,
+        known=known,
+        first_stage=FirstStageUncertainty(derivatives=known[None], covariance=[[2.0 / 7.0]]),
     )
     sure = laps(table.cda_m2, ABAB, known=known)
     one, other = (
-        compare_setups(t, baseline="A", setups=["A", "B"], drift_sd_per_h=0.0).comparisons[0] for t in (table, sure)
+        compare_setups(t, baseline="A", setups=["A", "B"], drift_sd_per_h=0.0).contrasts[0] for t in (table, sure)
     )
     assert one.df == pytest.approx(7.0, rel=1e-3)
     assert other.df > 1e5
@@ -194,14 +198,14 @@ def compared(table, drift_sd_per_h=0.5):
 
 def test_a_steady_drift_is_taken_out_of_alternating_laps():
     found = compared(drifting("ABABABAB"))
-    assert found.comparisons[0].delta_cda_m2 == pytest.approx(-0.01, abs=2e-5)
+    assert found.contrasts[0].delta_cda_m2 == pytest.approx(-0.01, abs=2e-5)
     assert found.drift_m2_per_h == pytest.approx(0.01, rel=0.01)
     # Taken as none, the drift stays in: B comes a tenth of an hour after A.
-    assert compared(drifting("ABABABAB"), 0.0).comparisons[0].delta_cda_m2 == pytest.approx(-0.01 + 0.001, rel=1e-6)
+    assert compared(drifting("ABABABAB"), 0.0).contrasts[0].delta_cda_m2 == pytest.approx(-0.01 + 0.001, rel=1e-6)
 
 
 def test_a_steady_drift_cancels_by_itself_in_mirrored_laps():
-    assert compared(drifting("ABBAABBA"), 0.0).comparisons[0].delta_cda_m2 == pytest.approx(-0.01, rel=1e-6)
+    assert compared(drifting("ABBAABBA"), 0.0).contrasts[0].delta_cda_m2 == pytest.approx(-0.01, rel=1e-6)
 
 
 def test_a_wholly_unknown_drift_is_a_straight_line_through_the_laps():
@@ -209,13 +213,13 @@ def test_a_wholly_unknown_drift_is_a_straight_line_through_the_laps():
     X = np.column_stack([columns(table.setup, "AB"), table.time_h])
     line = np.linalg.lstsq(X, table.cda_m2, rcond=None)[0]
     found = compared(table, drift_sd_per_h=100.0)
-    assert found.comparisons[0].delta_cda_m2 == pytest.approx(line[1] - line[0], rel=1e-4)
+    assert found.contrasts[0].delta_cda_m2 == pytest.approx(line[1] - line[0], rel=1e-4)
     assert found.drift_m2_per_h == pytest.approx(line[2], rel=1e-4)
 
 
 def test_a_possible_drift_costs_more_where_the_setups_are_ridden_in_blocks(known_scatter):
-    blocks, mixed, mirrored = (compared(drifting(o), 0.02).comparisons[0].se_m2 for o in ("AAAABBBB", ABAB, "ABBAABBA"))
-    still = compared(drifting("AAAABBBB"), 0.0).comparisons[0].se_m2
+    blocks, mixed, mirrored = (compared(drifting(o), 0.02).contrasts[0].se_m2 for o in ("AAAABBBB", ABAB, "ABBAABBA"))
+    still = compared(drifting("AAAABBBB"), 0.0).contrasts[0].se_m2
     assert blocks > 1.2 * mixed > 1.2 * mirrored
     assert mirrored == pytest.approx(still, rel=1e-4)
 
@@ -242,12 +246,12 @@ def test_influence_of_a_lap_is_what_a_fit_without_it_gives(known_scatter, monkey
     known = some_covariance(9, rng, size=0.003)
     held = {"baseline": "A", "setups": ["A", "B", "C"], "drift_sd_per_h": 0.0}
     found = compare_setups(laps(y, setup, known=known), **held)
-    before = np.array([c.delta_cda_m2 for c in found.comparisons])
+    before = np.array([c.delta_cda_m2 for c in found.contrasts])
     for k in range(9):
         keep = np.arange(9) != k
         monkeypatch.setattr(compare, "SCATTER_PRIOR_SD", known_scatter * y.mean() / y[keep].mean())
         left = compare_setups(laps(y[keep], setup[keep], known=known[np.ix_(keep, keep)]), **held)
-        after = np.array([c.delta_cda_m2 for c in left.comparisons])
+        after = np.array([c.delta_cda_m2 for c in left.contrasts])
         assert found.influence.shift_m2[k] == pytest.approx(after - before, rel=1e-6, abs=1e-12)
 
 
@@ -307,7 +311,7 @@ def test_the_laps_that_are_asked_for_settle_the_question(without_prior):
         def judged(per_setup, delta=delta, sd=sd):
             y = np.concatenate([with_scatter(0.25, sd, per_setup), with_scatter(0.25 + delta, sd, per_setup)])
             table = laps(y, "A" * per_setup + "B" * per_setup)
-            one = compared(table, 0.0).comparisons[0]
+            one = compared(table, 0.0).contrasts[0]
             return one, verdict(one.interval95_m2)
 
         one, says = judged(n)
@@ -325,7 +329,7 @@ def test_laps_asked_for_among_several_setups_settle_all_intervals_together(witho
         found = compare_setups(
             laps(y, "".join(s * per_setup for s in "ABCD")), baseline="A", setups=list("ABCD"), drift_sd_per_h=0.0
         )
-        return found.comparisons[0], verdict(found.comparisons[0].interval95_m2)
+        return found.contrasts[0], verdict(found.contrasts[0].interval95_m2)
 
     one, says = judged(4)
     assert says == NOT_RESOLVED
@@ -336,7 +340,7 @@ def test_laps_asked_for_among_several_setups_settle_all_intervals_together(witho
 
 def test_one_lap_per_setup_is_answered_with_its_scatter_called_unknown():
     found = compare_setups(laps([0.25, 0.24], "AB", known=1e-6), baseline="A", setups=["A", "B"])
-    one = found.comparisons[0]
+    one = found.contrasts[0]
     assert one.scatter_unknown
     assert found.lap_scatter_m2 is None
     assert one.delta_cda_m2 == pytest.approx(-0.01, abs=1e-9)
@@ -347,20 +351,20 @@ def test_one_lap_per_setup_is_answered_with_its_scatter_called_unknown():
 
 def test_a_second_lap_of_one_setup_makes_the_scatter_known():
     found = compare_setups(laps([0.25, 0.24, 0.251], "ABA", known=1e-6), baseline="A", setups=["A", "B"])
-    assert not found.comparisons[0].scatter_unknown
+    assert not found.contrasts[0].scatter_unknown
     assert found.lap_scatter_m2 is not None
     assert [m.laps for m in found.setups] == [2, 1]
 
 
 def test_a_single_setup_leaves_nothing_to_compare():
     found = compare_setups(laps([0.25, 0.252, 0.251], "AAA"), baseline="A", setups=["A", "B"], drift_sd_per_h=0.0)
-    assert found.comparisons == ()
+    assert found.contrasts == ()
     assert found.setups[0].cda_m2 == pytest.approx(0.251, abs=1e-9)
 
 
 def test_setups_without_the_baseline_have_no_comparison():
     found = compare_setups(laps([0.25, 0.252], "BC", known=1e-6), baseline="A", setups=["A", "B", "C"])
-    assert found.comparisons == ()
+    assert found.contrasts == ()
     assert [m.setup for m in found.setups] == ["B", "C"]
 
 
@@ -368,8 +372,8 @@ def test_pairs_may_be_asked_for():
     table = laps([0.25, 0.24, 0.23, 0.25, 0.24, 0.23], "ABCABC", known=1e-6)
     wanted = [("C", "B"), ("A", "A"), ("D", "A")]
     found = compare_setups(table, baseline="A", setups=["A", "B", "C", "D"], pairs=wanted, drift_sd_per_h=0.0)
-    assert [(c.setup, c.versus) for c in found.comparisons] == [("C", "B")]
-    assert found.comparisons[0].delta_cda_m2 == pytest.approx(-0.01, abs=1e-9)
+    assert [(c.setup, c.versus) for c in found.contrasts] == [("C", "B")]
+    assert found.contrasts[0].delta_cda_m2 == pytest.approx(-0.01, abs=1e-9)
 
 
 def test_without_a_lap_there_is_no_answer():
@@ -395,7 +399,7 @@ def stints(lasting_s, *, seed=3):
 
 def test_short_laps_of_one_stint_do_not_pass_for_independent_ones():
     def found(lasting_s):
-        return compare_setups(stints(lasting_s), baseline="A", setups=["A", "B"], drift_sd_per_h=0.0).comparisons[0]
+        return compare_setups(stints(lasting_s), baseline="A", setups=["A", "B"], drift_sd_per_h=0.0).contrasts[0]
 
     short, long = found(25.0), found(300.0)
     assert short.se_m2 > 2.0 * long.se_m2
@@ -410,15 +414,15 @@ def test_a_stints_effect_agrees_with_a_mixed_model_of_statsmodels(without_prior)
         warnings.simplefilter("ignore")
         other = sm.MixedLM(100.0 * y, X, groups=stint).fit(reml=True, method="bfgs", gtol=1e-10)
     found = compare_setups(table, baseline="A", setups=["A", "B"], drift_sd_per_h=0.0)
-    assert found.comparisons[0].delta_cda_m2 == pytest.approx((other.params[1] - other.params[0]) / 100.0, rel=1e-4)
+    assert found.contrasts[0].delta_cda_m2 == pytest.approx((other.params[1] - other.params[0]) / 100.0, rel=1e-4)
     assert found.lap_scatter_m2 == pytest.approx(np.sqrt(other.scale) / 100.0, rel=1e-3)
     c = np.array([-1.0, 1.0])
     other_se = float(np.sqrt(c @ other.cov_params()[:2, :2] @ c)) / 100.0
-    assert found.comparisons[0].se_m2 == pytest.approx(other_se, rel=1e-3)  # balanced: Kenward and Roger add nothing
+    assert found.contrasts[0].se_m2 == pytest.approx(other_se, rel=1e-3)  # balanced: Kenward and Roger add nothing
 
 
 def test_a_stint_each_tells_nothing_of_stints():
     table = laps([0.25, 0.251, 0.249, 0.24, 0.241, 0.239], "AAABBB", lasting_s=np.full(6, 25.0))
     plain = laps(table.cda_m2, table.setup)
-    one, other = (compare_setups(t, baseline="A", setups=["A", "B"]).comparisons[0] for t in (table, plain))
+    one, other = (compare_setups(t, baseline="A", setups=["A", "B"]).contrasts[0] for t in (table, plain))
     assert one == other

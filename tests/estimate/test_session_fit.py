@@ -36,7 +36,7 @@ def test_laps_in_still_air_find_their_true_drag_areas():
     made, _ = usual()
     found = estimates()
     assert found.fit.cda_m2 == pytest.approx(made.truth.lap_cda_m2, rel=0.01)
-    one = found.comparison.comparisons[0]
+    one = found.comparison.contrasts[0]
     assert one.interval95_m2[0] < 0.248 - 0.262 < one.interval95_m2[1]
     assert abs(found.fit.crr - made.truth.crr) < 2.0 * found.fit.crr_se
 
@@ -68,7 +68,7 @@ def test_without_a_budget_for_a_comparison_that_nobody_can_make():
     _, whole = usual()
     bare = [lap for lap in fittable_laps(whole) if lap.setup == "bare"]
     found = estimate_session(whole, laps=bare, hyper_uncertainty=False)
-    assert (found.comparison.comparisons, found.budget) == ((), ())
+    assert (found.comparison.contrasts, found.budget) == ((), ())
     assert found.comparison.setups[0].cda_m2 == pytest.approx(0.262, rel=0.02)
 
 
@@ -116,9 +116,9 @@ def test_a_former_result_lends_how_uncertain_its_noise_is():
     lent = estimate_session(whole, laps=chosen, start=former.fit)
     anew = estimate_session(whole, laps=chosen, theta=former.fit.theta)
     assert lent.fit.theta_covariance.tolist() == former.fit.theta_covariance.tolist()
-    assert lent.comparison.comparisons[0].df == pytest.approx(anew.comparison.comparisons[0].df, rel=0.1)
-    assert lent.comparison.comparisons[0].interval95_m2 == pytest.approx(
-        anew.comparison.comparisons[0].interval95_m2, abs=0.02 * anew.comparison.comparisons[0].se_m2
+    assert lent.comparison.contrasts[0].df == pytest.approx(anew.comparison.contrasts[0].df, rel=0.1)
+    assert lent.comparison.contrasts[0].interval95_m2 == pytest.approx(
+        anew.comparison.contrasts[0].interval95_m2, abs=0.02 * anew.comparison.contrasts[0].se_m2
     )
 
 
@@ -127,7 +127,7 @@ def test_uncertain_noise_costs_degrees_of_freedom_and_moves_no_lap():
     assert sure.fit.cda_m2 == pytest.approx(unsure.fit.cda_m2, abs=1e-12)
     assert not sure.fit.covariance_slopes.any()
     assert unsure.fit.covariance_slopes.any()
-    assert unsure.comparison.comparisons[0].df < sure.comparison.comparisons[0].df
+    assert unsure.comparison.contrasts[0].df < sure.comparison.contrasts[0].df
 
 
 # What is known before
@@ -191,8 +191,8 @@ def test_an_altimeter_that_bends_by_metres_hardly_moves_a_closed_course():
     bent = brought_together(with_columns(ride, altitude_m=ride.column("altitude_m") + wander))
     found = estimate_session(bent, hyper_uncertainty=False)
     assert found.fit.cda_m2 == pytest.approx(straight.fit.cda_m2, abs=0.25 * float(np.min(se_m2(straight))))
-    moved = found.comparison.comparisons[0].delta_cda_m2 - straight.comparison.comparisons[0].delta_cda_m2
-    assert abs(moved) < 0.5 * straight.comparison.comparisons[0].se_m2
+    moved = found.comparison.contrasts[0].delta_cda_m2 - straight.comparison.contrasts[0].delta_cda_m2
+    assert abs(moved) < 0.5 * straight.comparison.contrasts[0].se_m2
 
 
 def test_a_course_without_altitude_is_fitted_all_the_same():
@@ -218,7 +218,7 @@ def test_a_stated_rise_an_altimeter_and_nothing_tell_a_one_way_road_less_and_les
     for found in (stated, measured, unknown):
         assert np.all(np.abs(found.fit.cda_m2 - [0.262, 0.248, 0.248, 0.262]) < 3.0 * se_m2(found))
         # The rise is the same in every lap, so the difference does not need it.
-        one = found.comparison.comparisons[0]
+        one = found.comparison.contrasts[0]
         assert one.interval95_m2[0] < -0.014 < one.interval95_m2[1]
         assert one.se_m2 < 0.006
 

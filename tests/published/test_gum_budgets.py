@@ -49,7 +49,7 @@ def test_effective_degrees_of_freedom():
     for locator, value, tolerance, found in [
         ("G.4.1 combined", 1.03, 5e-3, budget.standard_uncertainty),
         ("G.4.1 effective df", 19.0, 0.05, budget.df),
-        ("G.4.1 coverage factor", 2.09, 5e-3, budget.coverage_factor(0.95)),
+        ("G.4.1 coverage factor", 2.09, 5e-3, budget.expanded_uncertainty(0.95) / budget.standard_uncertainty),
     ]:
         PublishedValue(value=value, absolute=tolerance, source=GUM, locator=locator, provenance=MEMORY).check(found)
 

@@ -59,9 +59,3 @@ def test_impossible_correlation_is_refused(R):
 def test_negative_uncertainty_names_the_input():
     with pytest.raises(OutOfRangeError, match="mass"):
         uncertainty_budget([UncertaintyInput(name="mass", value=84.0, standard_uncertainty=-0.5)])
-
-
-def test_table_has_one_row_per_input():
-    frame = uncertainty_budget(inputs((0.3, 2.0, 7.0), (0.1, 1.0, 2.0))).to_frame()
-    assert frame["contribution"].tolist() == pytest.approx([0.6, 0.1])
-    assert frame["share"].sum() == pytest.approx(1.0)

@@ -5,16 +5,16 @@ import warnings
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
 from fieldaero.basics.errors import CannotAnswerError
-from fieldaero.statistics.mixed_model import EarlierStage, VarianceComponent, fit_linear_mixed
+from fieldaero.statistics.mixed_model import FirstStageUncertainty, VarianceComponent, fit_linear_mixed
 
 
-def lap_effect(n, **settings):
-    return VarianceComponent(name="lap", structure=np.eye(n), **settings)
+def lap_effect(n, **prior):
+    return VarianceComponent(name="lap", structure=np.eye(n), **prior)
 
 
 def same(groups):
@@ -88,10 +88,8 @@ def test_random_intercept_and_slope_agree_with_statsmodels():
     assert np.sqrt(np.diag(fit.covariance)) == pytest.approx(other.bse_fe, rel=1e-3)
 
 
-@given(
-    st.integers(0, 2**32 - 1),
-    st.floats(1e-4, 1e4),
-)
+@settings(max_examples=40)
+@given(st.integers(0, 2**32 - 1), st.floats(1e-4, 1e4))
 def test_unit_of_the_response_does_not_matter(seed, factor):
     rng = np.random.default_rng(seed)
     X, V0 = setups_by_turns(12, 3), np.diag(rng.uniform(0.2, 2.0, 12))
@@ -104,29 +102,16 @@ def test_unit_of_the_response_does_not_matter(seed, factor):
     assert b.df == pytest.approx(a.df, rel=1e-5)
 
 
+@settings(max_examples=40)
 @given(st.integers(0, 2**32 - 1))
 def test_maximum_is_no_lower_than_on_a_grid(seed):
     rng = np.random.default_rng(seed)
     X, V0 = setups_by_turns(9, 2), np.diag(rng.lognormal(0.0, 1.5, 9))
     y = rng.normal(0.0, np.sqrt(np.diag(V0) + rng.choice([0.0, 1.0])))
     fit = fit_linear_mixed(y, design=X, known_covariance=V0, components=[lap_effect(9)])
-    assert fit.converged
     for theta in [0.0, *np.geomspace(1e-3, 1e3, 40)]:
-        held = fit_linear_mixed(y, design=X, known_covariance=V0, components=[lap_effect(9, fixed=theta)])
+        held = fit_linear_mixed(y, design=X, known_covariance=V0 + theta * np.eye(9))
         assert held.log_likelihood <= fit.log_likelihood + 1e-9
-
-
-def test_one_component_among_two_gives_what_it_gives_alone():
-    rng = np.random.default_rng(5)
-    X, V0, y = setups_by_turns(10, 2), np.diag(rng.uniform(0.1, 1.0, 10)), rng.normal(0.0, 2.0, 10)
-    alone = fit_linear_mixed(
-        y, design=X, known_covariance=V0 + 0.3 * same(np.arange(10) // 5), components=[lap_effect(10)]
-    )
-    ride = VarianceComponent(name="ride", structure=same(np.arange(10) // 5), fixed=0.3)
-    both = fit_linear_mixed(y, design=X, known_covariance=V0, components=[ride, lap_effect(10)])
-    assert both.theta == pytest.approx([0.3, alone.theta[0]], rel=1e-9)
-    assert both.theta_covariance[0, 0] == 0.0
-    assert both.contrast([-1, 1]) == alone.contrast([-1, 1])
 
 
 def test_balanced_rides_give_the_degrees_of_freedom_of_rides():
@@ -152,9 +137,8 @@ def test_kenward_roger_adds_nothing_to_a_balanced_design_and_something_to_an_une
     assert balanced.covariance_kenward_roger == pytest.approx(balanced.covariance, abs=1e-12)
     V0 = np.diag([0.01, 0.01, 0.01, 4.0, 0.01, 0.01, 4.0, 0.01, 4.0, 0.01])
     unequal = fit_linear_mixed(y, design=X, known_covariance=V0, components=[lap_effect(10)])
-    plain, adjusted = (unequal.contrast([-1, 1], method=m) for m in ("satterthwaite", "kenward-roger"))
-    assert adjusted.standard_error > plain.standard_error
-    assert adjusted.df == plain.df
+    c = np.array([-1, 1])
+    assert unequal.contrast(c).standard_error > np.sqrt(c @ unequal.covariance @ c)
 
 
 def test_prior_counts_as_earlier_laps():
@@ -173,9 +157,7 @@ def test_prior_keeps_scatter_off_zero_where_the_laps_happen_to_agree():
     free = fit_linear_mixed(y, design=X, known_covariance=V0, components=[lap_effect(4)])
     held = fit_linear_mixed(y, design=X, known_covariance=V0, components=[lap_effect(4, prior_df=2.0, prior_scale=0.5)])
     assert free.theta[0] == 0.0
-    assert free.at_bound.tolist() == [True]
     assert 0.0 < held.theta[0] < 0.5
-    assert not held.at_bound.any()
 
 
 def test_variance_seen_as_zero_is_not_taken_as_known():
@@ -184,46 +166,25 @@ def test_variance_seen_as_zero_is_not_taken_as_known():
     assert fit.contrast([-1, 1]).df == pytest.approx(2.0, rel=1e-9)
 
 
-def test_one_lap_per_setup_leaves_the_scatter_unknown():
-    fit = fit_linear_mixed([1.0, 2.0, 4.0], design=np.eye(3), components=[lap_effect(3)])
-    c = fit.contrast([-1, 1, 0])
-    assert fit.scatter_unknown
-    assert np.isnan(fit.theta[0])
-    assert c.estimate == pytest.approx(1.0)
-    assert np.isnan([c.standard_error, c.df, c.p_value(), *c.interval()]).all()
-
-
 def test_one_lap_per_setup_still_has_the_known_covariance():
     fit = fit_linear_mixed([1.0, 2.0], design=np.eye(2), known_covariance=np.eye(2) * 0.5, components=[lap_effect(2)])
     c = fit.contrast([-1, 1])
-    assert fit.scatter_unknown
+    assert np.isnan(fit.theta[0])
     assert (c.standard_error, c.df) == pytest.approx((1.0, np.inf))
 
 
 def test_one_lap_per_setup_with_a_prior_rests_on_the_prior():
     fit = fit_linear_mixed([1.0, 2.0], design=np.eye(2), components=[lap_effect(2, prior_df=4.0, prior_scale=0.5)])
     c = fit.contrast([-1, 1])
-    assert not fit.identified.any()
-    assert not fit.scatter_unknown
     assert (fit.theta[0], c.standard_error, c.df) == pytest.approx((0.5, 1.0, 4.0))
 
 
-def test_effect_hidden_by_the_design_is_named_unidentified():
+def test_effect_hidden_by_the_design_is_not_estimated():
     ride = np.repeat([0, 1], 4)
     components = [VarianceComponent(name="ride", structure=same(ride)), lap_effect(8)]
     rng = np.random.default_rng(9)
     fit = fit_linear_mixed(rng.normal(size=8), design=np.eye(2)[ride], components=components)
-    assert fit.identified.tolist() == [False, True]
-    assert fit.scatter_unknown
     assert np.isfinite(fit.theta).tolist() == [False, True]
-
-
-def test_exact_fit_says_so():
-    fit = fit_linear_mixed([1.0, 2.0, 1.0, 2.0], design=setups_by_turns(4, 2), components=[lap_effect(4)])
-    assert fit.zero_residual
-    assert fit.contrast([-1, 1]).estimate == pytest.approx(1.0)
-    assert fit.contrast([-1, 1]).standard_error == 0.0
-    assert np.isnan(fit.contrast([-1, 1]).p_value())
 
 
 def test_columns_that_depend_on_each_other_are_named():
@@ -245,36 +206,24 @@ def test_covariance_without_scatter_of_its_own_is_refused():
         fit_linear_mixed([1.0, 2.0, 3.0, 5.0], design=np.ones((4, 1)), components=[ride])
 
 
-def test_missing_laps_are_dropped_and_counted():
-    y, X = np.array([1.0, 5.0, np.nan, 6.0, 2.0]), np.eye(2)[[0, 1, 0, 1, 0]]
-    V0 = np.diag([1.0, 2.0, 3.0, 4.0, 5.0])
-    keep = [0, 1, 3, 4]
-    fit = fit_linear_mixed(y, design=X, known_covariance=V0, components=[lap_effect(5)])
-    short = fit_linear_mixed(
-        y[keep], design=X[keep], known_covariance=V0[np.ix_(keep, keep)], components=[lap_effect(4)]
-    )
-    assert (fit.used, fit.dropped) == (4, 1)
-    assert fit.contrast([-1, 1]) == short.contrast([-1, 1])
-
-
 def test_uncertain_known_covariance_limits_the_degrees_of_freedom():
     # V0 = phi 1 with phi from nu = 7 df, var(phi) = 2 phi^2 / nu: the contrast has those 7 df.
     phi, nu, y = 0.8, 7.0, np.array([1.0, 2.0, 1.5, 2.7, 0.9, 2.2])
-    stage = EarlierStage(derivatives=[np.eye(6)], covariance=[[2.0 * phi**2 / nu]])
-    fit = fit_linear_mixed(y, design=setups_by_turns(6, 2), known_covariance=phi * np.eye(6), earlier_stage=stage)
+    stage = FirstStageUncertainty(derivatives=[np.eye(6)], covariance=[[2.0 * phi**2 / nu]])
+    fit = fit_linear_mixed(y, design=setups_by_turns(6, 2), known_covariance=phi * np.eye(6), first_stage=stage)
     assert fit.contrast([-1, 1]).df == pytest.approx(nu, rel=1e-9)
 
 
 def test_what_the_laps_show_makes_up_for_an_uncertain_known_covariance():
     # With a lap effect of the same structure only the sum counts, and the laps determine that: n - p df.
     phi, y = 0.1, np.array([1.0, 4.0, 1.8, 2.0, 0.2, 2.9])
-    stage = EarlierStage(derivatives=[np.eye(6)], covariance=[[0.05]])
+    stage = FirstStageUncertainty(derivatives=[np.eye(6)], covariance=[[0.05]])
     fit = fit_linear_mixed(
         y,
         design=setups_by_turns(6, 2),
         known_covariance=phi * np.eye(6),
         components=[lap_effect(6)],
-        earlier_stage=stage,
+        first_stage=stage,
     )
     assert fit.theta[0] > 0.0
     assert fit.contrast([-1, 1]).df == pytest.approx(4.0, rel=1e-9)
@@ -291,12 +240,3 @@ def test_intervals_hold_as_often_as_they_promise():
         low, high = fit.contrast([-1, 1]).interval()
         held += low <= 0.0 <= high
     assert held / 1000 >= 0.93
-
-
-def test_table_has_one_row_per_column():
-    fit = fit_linear_mixed(
-        [1.0, 5.0, 2.0, 6.0], design=setups_by_turns(4, 2), components=[lap_effect(4)], columns=["old", "new"]
-    )
-    frame = fit.to_frame(0.9)
-    assert frame["column"].tolist() == ["old", "new"]
-    assert frame["low"].tolist() == pytest.approx([fit.contrast(c).interval(0.9)[0] for c in np.eye(2)])

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.meta_analysis import combine_effects
 
-from fieldaero.basics.errors import CannotAnswerError, OutOfRangeError
+from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.statistics.random_effects import pool_random_effects
 
 
@@ -14,7 +14,7 @@ def test_equal_standard_errors_are_a_t_interval_of_the_session_results():
     y = np.array([-0.006, -0.001, -0.009, -0.003])
     pooled = pool_random_effects(y, standard_errors=np.full(4, 0.0005))
     assert pooled.effect.estimate == pytest.approx(y.mean())
-    assert pooled.standard_error_hartung_knapp == pytest.approx(y.std(ddof=1) / 2.0, rel=1e-8)
+    assert pooled.effect.standard_error == pytest.approx(y.std(ddof=1) / 2.0, rel=1e-8)
     # REML removes what the standard errors explain.
     assert pooled.between_variance == pytest.approx(y.var(ddof=1) - 0.0005**2, rel=1e-8)
 
@@ -34,18 +34,17 @@ def test_mean_and_hartung_knapp_agree_with_statsmodels_at_the_same_scatter():
     other = combine_effects(y, s**2, method_re="iterated", use_t=True, atol=1e-12)
     assert pooled.between_variance == pytest.approx(other.tau2, rel=1e-6)
     assert pooled.effect.estimate == pytest.approx(other.mean_effect_re, rel=1e-9)
-    assert pooled.standard_error_fixed_scatter == pytest.approx(other.sd_eff_w_re, rel=1e-6)
-    assert pooled.standard_error_hartung_knapp == pytest.approx(other.sd_eff_w_re_hksj, rel=1e-6)
+    assert pooled.effect.standard_error == pytest.approx(other.sd_eff_w_re_hksj, rel=1e-6)
 
 
 def test_sessions_that_agree_by_chance_do_not_narrow_the_interval():
     pooled = pool_random_effects([-0.0050, -0.0051, -0.0049], standard_errors=[0.001, 0.001, 0.001])
     assert pooled.between_variance == 0.0
-    assert pooled.standard_error_hartung_knapp < pooled.effect.standard_error
     assert pooled.effect.standard_error == pytest.approx(0.001 / np.sqrt(3.0))
     assert pooled.effect.df == 2.0
 
 
+@settings(max_examples=30)
 @given(st.integers(0, 2**32 - 1), st.integers(3, 12))
 def test_prediction_is_wider_than_the_mean(seed, k):
     rng = np.random.default_rng(seed)
@@ -60,17 +59,6 @@ def test_one_session_is_itself_and_says_so():
     assert (pooled.effect.estimate, pooled.effect.standard_error) == pytest.approx((-0.004, 0.001))
     assert pooled.scatter_unknown
     assert np.isnan([*pooled.interval(), pooled.between_variance, pooled.q_p_value]).all()
-
-
-def test_session_without_a_result_is_dropped_and_counted():
-    pooled = pool_random_effects([1.0, np.nan, 3.0], standard_errors=[1.0, 1.0, 1.0])
-    assert (pooled.sessions, pooled.dropped) == (2, 1)
-    assert pooled.weights.tolist() == pytest.approx([0.5, 0.0, 0.5])
-
-
-def test_nothing_to_pool_is_said():
-    with pytest.raises(CannotAnswerError, match="no session"):
-        pool_random_effects([np.nan], standard_errors=[1.0])
 
 
 def test_result_without_uncertainty_is_refused():

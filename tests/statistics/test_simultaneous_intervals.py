@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
 from fieldaero.statistics.simultaneous_intervals import (
     equicoordinate_quantile,
-    max_abs_t_probability,
+    probability_within,
     product_loadings,
     simultaneous_intervals,
 )
@@ -56,7 +56,7 @@ def test_lattice_and_integration_agree(df):
     nearly[0, 1] = nearly[1, 0] = 0.5 + 1e-7  # no product any more, same probability to 1e-7
     assert product_loadings(R) is not None
     assert product_loadings(nearly) is None
-    assert max_abs_t_probability(nearly, df=df, bound=exact) == pytest.approx(0.95, abs=2e-5)
+    assert probability_within(nearly, df)(exact) == pytest.approx(0.95, abs=2e-5)
 
 
 def test_general_correlation_agrees_with_scipy():
@@ -85,15 +85,17 @@ def test_adjusted_p_values_are_those_of_dunnett():
     assert found.high == pytest.approx(interval.high, abs=5e-3)
 
 
-@settings(max_examples=25)
-@given(st.integers(0, 2**32 - 1), st.integers(2, 5), st.floats(1.0, 50.0))
+@settings(max_examples=20)
+@given(st.integers(0, 2**32 - 1), st.integers(2, 3), st.floats(1.0, 50.0))
+@example(1, 4, 3.0)
+@example(2, 5, 20.0)
 def test_between_one_contrast_and_bonferroni(seed, m, df):
     R = correlation_of(np.random.default_rng(seed).normal(size=(m, m + 1)))
     q = equicoordinate_quantile(R, df=df)
     assert stats.t.ppf(0.975, df) - 1e-6 <= q <= stats.t.ppf(1 - 0.025 / m, df) * (1 + 1e-5)
 
 
-@settings(max_examples=25)
+@settings(max_examples=10)
 @given(st.integers(0, 2**32 - 1))
 def test_sign_of_a_contrast_does_not_matter(seed):
     rng = np.random.default_rng(seed)
@@ -141,11 +143,5 @@ def test_contrast_without_scatter_stands_aside():
 
 
 def test_same_digits_every_time():
-    R = correlation_of(np.random.default_rng(5).normal(size=(4, 5)))
+    R = correlation_of(np.random.default_rng(5).normal(size=(5, 6)))
     assert equicoordinate_quantile(R, df=11) == equicoordinate_quantile(R, df=11)
-
-
-def test_table_has_one_row_per_contrast():
-    frame = simultaneous_intervals([1.0, 2.0], covariance=np.eye(2), df=5).to_frame()
-    assert frame.shape[0] == 2
-    assert {"low", "high", "p_adjusted", "critical_value"} <= set(frame.columns)

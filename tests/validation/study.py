@@ -87,7 +87,7 @@ def _judged(
     truth = scenario.setups
     limit = estimate_session(session, theta=_true_noise(scenario), hyper_uncertainty=False)
     comparison = next(c for c in result.comparison_results if c.setup == "b")
-    fitted = next(c for c in limit.comparison.comparisons if c.setup == "b")
+    fitted = next(c for c in limit.comparison.contrasts if c.setup == "b")
     true = truth["b"] - truth["a"]
     assert comparison.delta_cda_m2 is not None
     assert comparison.interval95_alone_m2 is not None

@@ -9,7 +9,7 @@ from fieldaero.answers.result import Result
 from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.compare.budget import CRR_NAME
 from fieldaero.compare.session_comparison import Estimates, estimate_session
-from fieldaero.compare.setups import SetupComparison
+from fieldaero.compare.setups import SetupContrast
 
 __all__ = ["SHARED_INPUTS", "SessionContrast", "ridden_setups", "session_contrast"]
 
@@ -87,9 +87,9 @@ def session_contrast(result: Result, *, sheet: str, setup: str, versus: str) -> 
     )
 
 
-def _find(estimates: Estimates, setup: str, versus: str) -> tuple[SetupComparison, float] | None:
+def _find(estimates: Estimates, setup: str, versus: str) -> tuple[SetupContrast, float] | None:
     """Return the comparison of the two, and -1 where it is made the other way round."""
-    for pair in estimates.comparison.comparisons:
+    for pair in estimates.comparison.contrasts:
         if (pair.setup, pair.versus) == (setup, versus):
             return pair, 1.0
         if (pair.setup, pair.versus) == (versus, setup):

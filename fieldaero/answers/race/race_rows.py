@@ -45,7 +45,7 @@ def race_results(session: Session, estimates: Estimates) -> tuple[RaceResult, ..
             race = _race(table, session, estimates)
         except (OutOfRangeError, RideError) as problem:
             raise RunSheetError(f"{where}: {problem}") from None
-        rows += [_row(table, race, estimates, k) for k in range(len(estimates.comparison.comparisons))]
+        rows += [_row(table, race, estimates, k) for k in range(len(estimates.comparison.contrasts))]
     return tuple(rows)
 
 
@@ -77,7 +77,7 @@ def _profile(table: RaceTable, sheet: RunSheet, session: Session, estimates: Est
 
 def _row(table: RaceTable, race: Race, estimates: Estimates, k: int) -> RaceResult:
     found = estimates.comparison
-    pair = found.comparisons[k]
+    pair = found.contrasts[k]
     names = [mean.setup for mean in found.setups]
     i, j = names.index(pair.setup), names.index(pair.versus)
     scatter = (found.lap_scatter_m2 or 0.0) ** 2

@@ -103,7 +103,7 @@ def test_names_of_the_setups_leave_the_numbers():
     other = estimate_session(opened(2, sheet={"names": swapped}, **BREEZY), hyper_uncertainty=False)
     assert np.array_equal(other.fit.cda_m2, plain.fit.cda_m2)
     assert np.array_equal(other.fit.covariance_m4, plain.fit.covariance_m4)
-    ours, theirs = plain.comparison.comparisons[0], other.comparison.comparisons[0]
+    ours, theirs = plain.comparison.contrasts[0], other.comparison.contrasts[0]
     assert (theirs.setup, theirs.versus) == (ours.versus, ours.setup)
     assert theirs.delta_cda_m2 == ours.delta_cda_m2
     assert theirs.se_m2 == ours.se_m2
@@ -190,7 +190,7 @@ def test_a_lap_left_out_is_as_if_the_run_sheet_did_not_use_it():
     unused = estimate_session(opened(2, sheet={"skipped": (2,)}, **BREEZY), hyper_uncertainty=False)
     assert [lap.lap.number for lap in unused.laps] == [lap.lap.number for lap in left_out.laps]
     assert unused.fit.cda_m2 == pytest.approx(left_out.fit.cda_m2, abs=1e-9)
-    assert unused.comparison.comparisons[0].se_m2 == pytest.approx(left_out.comparison.comparisons[0].se_m2, rel=1e-6)
+    assert unused.comparison.contrasts[0].se_m2 == pytest.approx(left_out.comparison.contrasts[0].se_m2, rel=1e-6)
 
 
 def test_a_former_fit_of_other_laps_is_no_hindrance():
