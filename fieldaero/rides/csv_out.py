@@ -1,4 +1,4 @@
-"""A ride as CSV with the contract's columns, precise enough to repeat an analysis from it."""
+"""A ride as CSV with the contract's columns, precise enough to repeat an analysis."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def _columns(ride: Ride) -> dict[str, list[str]]:
 
 
 def _local(ride: Ride) -> dict[str, list[str]]:
-    """Columns of local metres; none for a ride that says where on the Earth it was."""
+    """Columns of local metres; none for a ride with real positions."""
     latitude, longitude = ride.column("latitude_deg"), ride.column("longitude_deg")
     ends = [(float(pick(latitude)), float(pick(longitude))) for pick in (np.nanmin, np.nanmax)]
     if not all(is_local(*end) for end in ends):

@@ -1,4 +1,4 @@
-"""Bytes of a ride file, and what they are: told by content, whatever the file is called."""
+"""Bytes of a ride file, and what they are: the content tells, not the name."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ LARGEST_RATIO = 250.0  # text of ride files shrinks 5 to 30 times, a dull CSV 10
 
 READABLE = "fieldaero reads FIT, TCX, GPX and CSV, also packed with gzip"
 
-# First bytes of files that are mistaken for rides, with what to do about them.
+# First bytes of files that people take for rides, and what to do about them.
 STRANGERS: tuple[tuple[bytes, str], ...] = (
     (b"PK\x03\x04", "a ZIP archive; unpack it first"),
     (b"PK\x05\x06", "an empty ZIP archive"),
@@ -54,23 +54,7 @@ NOT_IN_TEXT = re.compile(r"[\x00-\x08\x0b\x0e-\x19\x1b-\x1f\x7f]")
 
 @dataclass(frozen=True, kw_only=True)
 class RideFile:
-    """One file as it lies on the disk, and unpacked.
-
-    Attributes
-    ----------
-    name
-        File name without its folder.
-    kind
-        What the content is.
-    content
-        The bytes to decode: those of the file, unpacked if it was gzipped.
-    size_bytes, sha256
-        Of the file as given, before unpacking.
-    packed
-        Whether the file was gzipped.
-    notes
-        What went wrong while unpacking.
-    """
+    """One file; ``content`` is unpacked if it was gzipped, size and hash are those of the file as given."""
 
     name: str
     kind: Kind
@@ -82,35 +66,19 @@ class RideFile:
 
 
 def load(path: str | os.PathLike[str]) -> RideFile:
-    """Read a file and tell what it is.
-
-    Raises
-    ------
-    RideError
-        If it cannot be read, is too large, or is no ride file; the message says what it is.
-    """
+    """Read a file and tell what it is; an error if it is not a ride file."""
     return recognise(bytes_of(path), name=Path(path).name or str(path))
 
 
 def recognise(raw: bytes, *, name: str) -> RideFile:
-    """Tell what the bytes of a file are, as they came from a disk or over a page.
-
-    Raises
-    ------
-    RideError
-        If they are too many, or no ride file; the message says what they are.
-    """
+    """Tell what the bytes of a file are; an error if they are too many or not a ride file."""
     if beyond(len(raw), LARGEST_BYTES):
         raise _too_large(name, len(raw))
     if not raw.strip(b"\0"):
         what = f"{len(raw)} zero bytes" if raw else "an empty file"
         raise RideError(f"{name}: {what}; copy it from the device again")
-    content, packed, notes = raw, False, []
-    if raw.startswith(GZIP):
-        content, whole = _unpacked(raw, name)
-        packed = True
-        if not whole:
-            notes.append("the gzip archive is damaged or cut short; what could be unpacked was read")
+    packed = raw.startswith(GZIP)
+    content, whole = _unpacked(raw, name) if packed else (raw, True)
     return RideFile(
         name=name,
         kind=_kind(content, name),
@@ -118,7 +86,7 @@ def recognise(raw: bytes, *, name: str) -> RideFile:
         size_bytes=len(raw),
         sha256=hashlib.sha256(raw).hexdigest(),
         packed=packed,
-        notes=tuple(notes),
+        notes=() if whole else ("the gzip archive is damaged or cut short; what could be unpacked was read",),
     )
 
 
@@ -143,13 +111,7 @@ def text_of(content: bytes) -> str | None:
 
 
 def bytes_of(path: str | os.PathLike[str]) -> bytes:
-    """Read the bytes of a file, and never write to it.
-
-    Raises
-    ------
-    RideError
-        If it cannot be read, is too large, or no regular file.
-    """
+    """Read the bytes of a regular file that is not too large."""
     name = Path(path).name or str(path)
     try:
         about = os.stat(path)
@@ -165,7 +127,7 @@ def bytes_of(path: str | os.PathLike[str]) -> bytes:
     except OSError as error:
         raise RideError(f"{name}: cannot be read ({error.strerror or 'unreadable'})") from error
     except ValueError as error:
-        raise RideError(f"{name!r}: not a possible file name; check the path") from error
+        raise RideError(f"{name!r}: cannot be a file name; check the path") from error
 
 
 def _too_large(name: str, size_bytes: int) -> RideError:
@@ -220,7 +182,7 @@ def _kind(content: bytes, name: str) -> Kind:
         raise RideError(f"{name}: packed twice with gzip; unpack it once")
     text = text_of(content)
     if text is None:
-        # A faulty byte in a long XML file is for its parser to name, with the line.
+        # The XML parser names a faulty byte in a long file, with its line.
         if content.lstrip(codecs.BOM_UTF8 + b" \t\r\n").startswith(b"<?xml"):
             return "XML"
         raise RideError(f"{name}: binary data of an unknown kind, not a ride file; {READABLE}")
@@ -232,5 +194,5 @@ def _kind(content: bytes, name: str) -> Kind:
     if start.startswith(("{", "[")):
         raise RideError(f"{name}: JSON, not a ride file; {READABLE}")
     if not start:
-        raise RideError(f"{name}: nothing but white space; copy it from the device again")
+        raise RideError(f"{name}: only white space; copy it from the device again")
     return "CSV"

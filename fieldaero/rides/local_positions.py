@@ -1,11 +1,11 @@
-"""Positions that say where on a road, and not where on the Earth.
+"""Positions that tell where on a road, but not where on the Earth.
 
-Rides that are handed on may keep their place to themselves: their positions are then metres
-east and north of the start line.  Everything that reads a ride knows degrees, so such metres are
-laid round one agreed place, 0 deg north, 90 deg east, which is open sea for 500 km around: no ride
-can be there otherwise.  On the equator meridians are parallel, so that headings stay what they are.
+Rides that are shared may hide their place: their positions are then metres east and north of the
+start line. Everything that reads a ride works in degrees, so such metres are placed around one
+agreed point, 0 deg north, 90 deg east, open sea for 500 km around, where no real ride can be. On the
+equator meridians are parallel, so headings stay as they are.
 
-What depends on the true place is gravity; the run sheet gives a latitude for it.
+Only gravity depends on the true place; the run sheet gives a latitude for it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ LOCAL_FRAME = LocalFrame(0.0, 90.0)
 """Metres of local positions: east and north of the start line."""
 
 RELATIVE_CLOCK = datetime(2000, 1, 1, tzinfo=UTC)
-"""Start of a session whose clock times are told as time since its start."""
+"""Start of a session whose clock times are hidden: they count from here."""
 
 REACH_DEG = 2.0
 
@@ -38,7 +38,7 @@ def is_local(latitude_deg: float, longitude_deg: float) -> bool:
 
 
 def is_relative(moment: datetime | None) -> bool:
-    """Whether a moment is on the clock that begins with the session, by its day.
+    """Whether a moment is on :data:`RELATIVE_CLOCK`, by its day.
 
     Examples
     --------

@@ -50,14 +50,7 @@ class _Sheet:
 
 
 def read_csv(file: RideFile) -> Recording:
-    """Read a CSV file with the contract's columns.
-
-    Raises
-    ------
-    RideError
-        Naming columns that are missing, or the line of a time that is missing, unreadable
-        or not later than the one before.
-    """
+    """Read a CSV file with the contract's columns."""
     sheet = _sheet(file)
     decimal = _decimal_sign(sheet)
     time_s, clock_zero, notes = _time(sheet, decimal)
@@ -166,8 +159,8 @@ def _check_columns(name: str, header: list[str]) -> None:
     moves = moves or set(LOCAL_COLUMNS) <= have
     if not (have & {"timestamp", "time_s"} and "power_w" in have and moves):
         found = ", ".join(cell or "(empty)" for cell in header[:30])
-        what = "" if have & KNOWN_COLUMNS else "not a ride file (FIT, TCX, GPX or CSV); read as CSV, the "
-        sheet = ". A run sheet is for: fieldaero analyse" if name.lower().endswith(".toml") else ""
+        what = "" if have & KNOWN_COLUMNS else "not a ride file (FIT, TCX, GPX or CSV); as CSV, the "
+        sheet = ". To analyse a run sheet: fieldaero analyse" if name.lower().endswith(".toml") else ""
         raise RideError(f"{name}: {what}columns found are {found[:400]}; {NEEDED}{sheet}")
     if len(have & set(LOCAL_COLUMNS)) == 1 or (have & set(LOCAL_COLUMNS) and have & {"latitude_deg", "longitude_deg"}):
         raise RideError(
@@ -194,8 +187,8 @@ def _decimal_sign(sheet: _Sheet) -> str:
             elif "." in cell:
                 points = (name, row) if points is None else points
     if commas and points:
-        lines = f"{commas[0]} in line {sheet.lines[commas[1]]}, {points[0]} in line {sheet.lines[points[1]]}"
-        raise RideError(f"{sheet.name}: decimal commas and decimal points mixed ({lines}); use one of them throughout")
+        where = f"{commas[0]} in line {sheet.lines[commas[1]]}, {points[0]} in line {sheet.lines[points[1]]}"
+        raise RideError(f"{sheet.name}: decimal commas and decimal points mixed ({where}); use one of them throughout")
     return "," if commas else "."
 
 

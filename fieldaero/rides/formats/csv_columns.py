@@ -1,12 +1,12 @@
-"""The columns of a ride CSV: the contract's, and a few more that only some rides need.
+"""The columns of a ride CSV: the contract's, a few more that only some rides need, and how laps are told by rows.
 
 Contract: ``timestamp`` (ISO 8601) or ``time_s``, ``power_w``, ``speed_m_s``, and where
 known ``distance_m``, ``altitude_m``, ``latitude_deg``, ``longitude_deg``,
 ``temperature_c``, ``cadence_rpm``, ``lap`` and ``air_speed_m_s``.
 
 ``east_m``, ``north_m``
-    Metres east and north of the start line, instead of latitude and longitude, where a ride
-    keeps its place to itself; see :mod:`fieldaero.rides.local_positions`.
+    Metres east and north of the start line, instead of latitude and longitude, where the
+    place stays private; see :mod:`fieldaero.rides.local_positions`.
 
 ``lap_trigger``
     What ended the lap of the row, written if it was not always the button.
@@ -40,8 +40,6 @@ __all__ = [
 
 MISSING = frozenset(("", "nan", "na", "n/a", "null", "none", "-", "--"))
 """Cells that say, in lower case, that there is no value."""
-
-
 EXTRA_COLUMNS: tuple[str, ...] = ("lap_trigger", "lap_start_s", "lap_end_s", "pause", "speed_from")
 IN_OTHER_UNITS: dict[str, tuple[str, float]] = {
     "speed_km_h": ("speed_m_s", 1.0 / 3.6),
@@ -79,14 +77,8 @@ def marks_of_rows(
 ) -> list[LapMark]:
     """Return one mark per stretch of rows with the same lap; it ends where the next row begins.
 
-    Parameters
-    ----------
-    laps
-        Cell of every row; empty outside all laps.
-    time_s
-        Time of every row.
-    triggers, starts_s, ends_s
-        Cells of the optional columns; a start and an end count where both are numbers in order.
+    Each sequence has a value for every row. The lap is empty outside all laps; start and end
+    count only where both are numbers in order.
 
     Examples
     --------
@@ -105,10 +97,7 @@ def marks_of_rows(
 
 
 def lap_columns(ride: Ride) -> dict[str, list[str]]:
-    """Columns that tell the laps of a ride; none without laps.
-
-    A lap without a row of its own cannot be told.
-    """
+    """Columns that tell the laps of a ride; a lap without a row of its own is lost."""
     marks, t = ride.lap_marks, ride.time_s
     if not marks:
         return {}

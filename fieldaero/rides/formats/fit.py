@@ -40,19 +40,13 @@ Rows = NDArray[np.bool_]
 
 
 def read_fit(file: RideFile) -> Recording:
-    """Decode a FIT file and find the ride in it.
-
-    Raises
-    ------
-    RideError
-        If it holds no ride, or no usable time.
-    """
+    """Decode a FIT file and find the ride in it."""
     found = decode_fit(file)
     notes = list(found.notes)
     stamp = found.column("timestamp")
     known = np.isfinite(stamp)
     if not known.any():
-        raise RideError(f"{file.name}: none of its {counted(len(stamp), 'record')} has a time, so it cannot be used")
+        raise RideError(f"{file.name}: none of its {counted(len(stamp), 'record')} has a time, so it is not a ride")
     has_clock = bool(np.median(stamp[known]) >= FIRST_CLOCK_S)
     usable = known & ((stamp >= FIRST_CLOCK_S) == has_clock)
     if lost := int((~known).sum()):
@@ -62,13 +56,14 @@ def read_fit(file: RideFile) -> Recording:
     if not has_clock:
         notes.append("the device did not know the time of day; times count from the start")
 
-    sessions = [_session(message, stamp, usable) for message in found.sessions]
-    if len(sessions) == 1:
-        sessions = [Session(sport=sessions[0].sport, sub_sport=sessions[0].sub_sport, rows=usable)]
+    sessions = [
+        _session_of(message, _rows_of(message, stamp, usable) if len(found.sessions) > 1 else usable)
+        for message in found.sessions
+    ]
     chosen, choice = choose_sessions(sessions)
     rows = np.logical_or.reduce([one.rows for one in chosen]) if choice else usable
     marks, lap_notes = lap_marks([lap for lap in found.laps if not choice or _begins_in(lap, stamp[rows])])
-    said = chosen or [_sport_message(message) for message in found.sports[:1]]
+    said = chosen or [_session_of(message, usable) for message in found.sports[:1]]
     sport = said[0].sport if said else None
     return Recording(
         format="FIT",
@@ -84,7 +79,11 @@ def read_fit(file: RideFile) -> Recording:
     )
 
 
-def _session(message: Message, stamp: NDArray[np.float64], usable: Rows) -> Session:
+def _session_of(message: Message, rows: Rows) -> Session:
+    return Session(sport=sport_in_words(message.word("sport")), sub_sport=message.word("sub_sport"), rows=rows)
+
+
+def _rows_of(message: Message, stamp: NDArray[np.float64], usable: Rows) -> Rows:
     start, end = message.number("start_time"), message.number("timestamp")
     lasted = message.number("total_elapsed_time")
     if np.isnan(start):
@@ -92,13 +91,7 @@ def _session(message: Message, stamp: NDArray[np.float64], usable: Rows) -> Sess
     if np.isfinite(lasted):
         end = start + lasted
     # Half a second: the stamps are whole seconds, the length is not.
-    rows = usable & (stamp >= start - STAMP_S / 2.0) & (stamp <= end + STAMP_S / 2.0)
-    return Session(sport=sport_in_words(message.word("sport")), sub_sport=message.word("sub_sport"), rows=rows)
-
-
-def _sport_message(message: Message) -> Session:
-    none = np.zeros(0, dtype=bool)
-    return Session(sport=sport_in_words(message.word("sport")), sub_sport=message.word("sub_sport"), rows=none)
+    return usable & (stamp >= start - STAMP_S / 2.0) & (stamp <= end + STAMP_S / 2.0)
 
 
 def _begins_in(lap: Message, stamp: NDArray[np.float64]) -> bool:
@@ -123,7 +116,7 @@ def _breaks(found: FitMessages, rows: Rows, chosen: Sequence[Session]) -> tuple[
 
 
 def _device(file_id: Message | None) -> str | None:
-    """Maker and product in words; never the serial number, which would name the rider's own device."""
+    """Maker and product in words; never the serial number, which identifies the rider's own device."""
     if file_id is None:
         return None
     maker = file_id.word("manufacturer")

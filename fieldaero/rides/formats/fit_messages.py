@@ -1,7 +1,7 @@
 """FIT files: the messages of one recording, decoded in a single pass.
 
 A record is never built as {name: value}: some files carry a field twice, the second
-time empty, and developer fields may be called like native ones.  So every native
+time empty, and developer fields may have the name of a native one. So every native
 field has a slot by its number, enhanced before plain, and the first value wins.
 Damage ends the decoding, not the ride: the records before it are kept with a note.
 """
@@ -44,7 +44,7 @@ SLOTS: tuple[tuple[str, tuple[int, ...]], ...] = (
 """Record fields by their number in the FIT profile, the preferred one first."""
 
 NAN = float("nan")
-EXPANDED = 5  # the decoder shows a plain field also as its enhanced one; a field of the file itself comes first
+EXPANDED = 5  # the decoder repeats a plain field as its enhanced one; a field of the file itself comes first
 NO_RANK = 99
 
 # File types of the FIT profile that hold no ride, in plain words.
@@ -99,21 +99,17 @@ class Message:
 
 @dataclass(kw_only=True)
 class FitMessages:
-    """What a FIT file says, as it stands there.
+    """What a FIT file says, in the order of the file.
 
     Attributes
     ----------
     columns
-        Record columns by their name in the ride table, degrees and SI; ``timestamp`` [s]
-        as FIT counts it.
+        Record columns by their name in the ride table, in SI units, but positions in
+        semicircles; ``timestamp`` [s] as FIT counts it.
     part
         For each record the running number of the file in the chain, shape (n,).
-    laps, sessions, events, sports
-        Messages in the order of the file.
     file_id
         Of the first file in the chain that may hold a ride.
-    notes
-        Damage, and what it cost.
     """
 
     columns: dict[str, array[float]] = field(default_factory=dict)
@@ -131,13 +127,7 @@ class FitMessages:
 
 
 def decode_fit(file: RideFile) -> FitMessages:
-    """Decode a FIT file as far as it goes.
-
-    Raises
-    ------
-    RideError
-        If it is a FIT file of another kind, or nothing in it can be decoded.
-    """
+    """Decode a FIT file up to the first damage; an error if that leaves no record of a ride."""
     found = FitMessages(columns={name: array("d") for name, _ in SLOTS} | {"air_speed_m_s": array("d")})
     content, unclosed = _closed(file.content)
     if unclosed:
@@ -159,7 +149,7 @@ def decode_fit(file: RideFile) -> FitMessages:
 
 
 def _closed(content: bytes) -> tuple[bytes, bool]:
-    """Give the header the size that the recorder did not live to write."""
+    """Fill in the size in the header where the recorder stopped before it could write it."""
     if len(content) < 12 or struct.unpack_from("<I", content, 4)[0] != 0:
         return content, False
     size = max(len(content) - content[0], 0)
@@ -167,7 +157,7 @@ def _closed(content: bytes) -> tuple[bytes, bool]:
 
 
 def _collect(content: bytes, found: FitMessages, name: str) -> tuple[str | None, list[str]]:
-    """Run through the frames once; return what ended it early, and which other kinds of file were met."""
+    """Go through the frames once; return what ended that early, and which other kinds of file were found."""
     reader = fitdecode.FitReader(
         io.BytesIO(content),
         processor=None,
@@ -203,7 +193,7 @@ def _collect(content: bytes, found: FitMessages, name: str) -> tuple[str | None,
                 complete = True
     except RideError:
         raise
-    except Exception as error:  # a flipped bit can raise anything, also errors that are not the library's
+    except Exception as error:  # a flipped bit can raise anything
         return _fault_in_words(error, complete=complete), others
     finally:
         found.notes += left_out_air_speed(records.air_scales)
@@ -212,7 +202,7 @@ def _collect(content: bytes, found: FitMessages, name: str) -> tuple[str | None,
 
 def _fault_in_words(error: Exception, *, complete: bool) -> str:
     if complete:
-        return "bytes after the end of the recording are no FIT data and were left out"
+        return "the bytes after the end of the recording are not FIT data and were left out"
     if isinstance(error, fitdecode.FitEOFError):
         return "the file is cut short: it ends before the recording does"
     return f"the file is damaged: a message cannot be decoded ({' '.join(str(error).split()) or type(error).__name__})"
@@ -223,7 +213,7 @@ def _is_developer(item: Any) -> bool:
 
 
 class _RecordColumns:
-    """Append the values of record messages to columns, without a dictionary per record."""
+    """Appends the values of record messages to columns, without a dictionary per record."""
 
     def __init__(self, found: FitMessages) -> None:
         self._part = found.part
@@ -323,7 +313,7 @@ def fit_crc(content: bytes) -> int:
 
 
 def checksum_notes(content: bytes) -> list[str]:
-    """One note for each file in the chain whose checksum does not fit its bytes."""
+    """One note for each file in the chain whose checksum does not match its bytes."""
     notes, start, number = [], 0, 0
     while content[start + 8 : start + 12] == b".FIT":
         number += 1
@@ -333,7 +323,7 @@ def checksum_notes(content: bytes) -> list[str]:
         if fit_crc(content[start:end]) != struct.unpack_from("<H", content, end)[0]:
             which = f"file {number} of the chain: " if number > 1 else ""
             notes.append(
-                f"{which}the checksum does not fit: some bytes have changed since recording; values may be off"
+                f"{which}the checksum does not match: some bytes have changed since recording; values may be wrong"
             )
         start = end + 2
     return notes

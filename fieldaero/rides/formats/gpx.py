@@ -19,13 +19,7 @@ __all__ = ["GpxLine", "read_gpx", "read_gpx_line"]
 
 
 def read_gpx(file: RideFile, walk: Walk) -> Recording:
-    """Take the track points of all tracks, in the order of the file.
-
-    Raises
-    ------
-    RideError
-        If the file has no track points, or none with a time.
-    """
+    """Read the track points of all tracks, in the order of the file."""
     points = TrackPoints()
     sport: str | None = None
     in_track = in_point = False
@@ -46,9 +40,10 @@ def read_gpx(file: RideFile, walk: Walk) -> Recording:
         elif name == "type" and in_track and not in_point:
             sport = sport or sport_in_words(element.text)
     if not len(points):
-        fault = f"; the file breaks off or is damaged ({walk.fault})" if walk.fault else ""
         holds = f"{counted(routes, 'route')} and {counted(waypoints, 'waypoint')}"
-        raise RideError(f"{file.name}: a GPX file without track points (it holds {holds}), so no recorded ride{fault}")
+        raise RideError(
+            f"{file.name}: a GPX file without track points (it holds {holds}), so not a recorded ride{walk.damage}"
+        )
     zero = points.first_time(file)
     return Recording(
         format="GPX",
@@ -64,9 +59,9 @@ def read_gpx(file: RideFile, walk: Walk) -> Recording:
 
 @dataclass(frozen=True, kw_only=True)
 class GpxLine:
-    """Points in the order of the file, shape (n,), NaN where the file has no value; ``file`` is its name.
+    """Points in the order of the file, shape (n,), NaN where the file has no value.
 
-    ``kind`` is "track" or "route"; a file that holds both is taken by its track, which is finer.
+    ``kind`` is "track" or "route"; of a file that holds both the track is read, which is finer.
     """
 
     file: str
@@ -77,17 +72,7 @@ class GpxLine:
 
 
 def read_gpx_line(path: str | os.PathLike[str]) -> GpxLine:
-    r"""Read the points of a GPX track or route; times are neither needed nor looked at.
-
-    Parameters
-    ----------
-    path
-        The file, also packed with gzip; it is never changed.
-
-    Raises
-    ------
-    RideError
-        If the file cannot be read, is no GPX, or holds neither track nor route points.
+    r"""Read the points of a GPX track or route; times do not matter.
 
     Examples
     --------
@@ -109,11 +94,10 @@ def read_gpx_line(path: str | os.PathLike[str]) -> GpxLine:
     for event, name, element in walk:
         if event == "end" and name in found:
             found[name].add(element)
-    fault = f"; the file breaks off or is damaged ({walk.fault})" if walk.fault else ""
     kind, points = ("track", found["trkpt"]) if len(found["trkpt"]) else ("route", found["rtept"])
     if len(points) < 2:
         raise RideError(
-            f"{file.name}: {counted(len(points), 'point')} of a track or route; a course needs at least 2{fault}"
+            f"{file.name}: {counted(len(points), 'point')} of a track or route; a course needs at least 2{walk.damage}"
         )
     latitude, longitude, altitude = (
         np.array(points.columns[name], dtype=np.float64) for name in ("latitude_deg", "longitude_deg", "altitude_m")

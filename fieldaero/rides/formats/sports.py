@@ -18,28 +18,15 @@ INDOOR = ("indoor", "virtual", "trainer", "treadmill", "spin", "fitness equipmen
 
 @dataclass(frozen=True, kw_only=True)
 class Session:
-    """One sport of a file.
-
-    Attributes
-    ----------
-    sport, sub_sport
-        In words, None where the file does not say.
-    rows
-        Which samples belong to it, shape (n,).
-    """
+    """One sport of a file, in words where the file says so; ``rows`` marks its samples, shape (n,)."""
 
     sport: str | None
     sub_sport: str | None
     rows: NDArray[np.bool_]
 
-    @property
-    def is_cycling(self) -> bool:
-        """Whether the sport is known and is cycling."""
-        return self.sport == "cycling"
-
 
 def sport_in_words(word: str | None) -> str | None:
-    """Return the sport in lower case, with one word for all the names of cycling.
+    """Return the sport in lower case, and all the names of cycling as "cycling".
 
     Examples
     --------
@@ -51,7 +38,7 @@ def sport_in_words(word: str | None) -> str | None:
 
 
 def indoor_word(*words: str | None) -> str | None:
-    """First of the words that says the ride met no air.
+    """Return the first of the words that says the ride was indoors or virtual.
 
     Examples
     --------
@@ -66,15 +53,14 @@ def indoor_word(*words: str | None) -> str | None:
 
 
 def choose_sessions(sessions: Sequence[Session]) -> tuple[list[Session], list[str]]:
-    """Sessions to read, and a note if others are left out.
+    """Choose the sessions to read, and add a note if others are left out.
 
-    All cycling that was ridden outdoors; without any, all indoor cycling; without any
-    cycling, the session with most samples.
+    All outdoor cycling; without any, all indoor cycling; without any cycling, the session with most samples.
     """
     present = [session for session in sessions if session.rows.any()]
     if len(present) < 2:
         return present, []
-    cycling = [session for session in present if session.is_cycling]
+    cycling = [session for session in present if session.sport == "cycling"]
     outdoors = [session for session in cycling if indoor_word(session.sport, session.sub_sport) is None]
     chosen = outdoors or cycling
     if not chosen:

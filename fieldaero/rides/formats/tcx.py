@@ -32,7 +32,7 @@ FOLLOWS_S = 5.0
 
 @dataclass(kw_only=True)
 class _Lap:
-    """One lap element: where its points stand, and what it says of itself."""
+    """One lap element: where its points begin, and what it says about itself."""
 
     first_row: int
     start: datetime | None
@@ -55,20 +55,13 @@ class _Parts:
 
 
 def read_tcx(file: RideFile, walk: Walk) -> Recording:
-    """Take the track points of the cycling activities, and their laps.
-
-    Raises
-    ------
-    RideError
-        If the file has no activity with points, or no point with a time.
-    """
+    """Read the track points of the cycling activities, and their laps."""
     parts = _parts(walk)
     points = parts.points
     if not len(points):
-        fault = f"; the file breaks off or is damaged ({walk.fault})" if walk.fault else ""
         what = [counted(n, noun) for n, noun in ((parts.courses, "course"), (parts.workouts, "workout")) if n]
         holds = f" (it holds {' and '.join(what)})" if what else ""
-        raise RideError(f"{file.name}: a TCX file without a recorded activity{holds}, so no ride{fault}")
+        raise RideError(f"{file.name}: a TCX file without a recorded activity{holds}, so not a ride{walk.damage}")
     zero = points.first_time(file)
     time_s = np.asarray(points.time_s(zero))
     rows = np.arange(len(points))
@@ -128,7 +121,7 @@ def _parts(walk: Walk) -> _Parts:
 
 
 def _marks(laps: list[_Lap], time_s: np.ndarray, zero: datetime, kept: np.ndarray) -> list[LapMark]:
-    """Laps between their start times; where the next one does not follow at once, up to the last point."""
+    """Laps from start to start; a lap that the next one does not follow at once ends with its last point."""
     edges = [*(lap.first_row for lap in laps), len(time_s)]
     spans: list[tuple[float, float, _Lap]] = []
     for lap, (first, after) in zip(laps, pairwise(edges), strict=True):
@@ -143,7 +136,7 @@ def _marks(laps: list[_Lap], time_s: np.ndarray, zero: datetime, kept: np.ndarra
         if number + 1 < len(spans) and 0.0 <= spans[number + 1][0] - last <= FOLLOWS_S:
             end = spans[number + 1][0]
         elif not 0.0 <= end - last < 1.0:
-            # Durations often leave pauses out; within the last second they are the finer word.
+            # Durations often leave pauses out; only within the last second are they finer than the points.
             end = last
         if end > start:
             marks.append(LapMark(start_s=start, end_s=end, trigger=lap.trigger))

@@ -1,9 +1,9 @@
 """Track points in XML: one walker for TCX and GPX that goes by local names.
 
-Namespaces are missing or differ from maker to maker, so only the local name counts,
-in lower case; a point is flattened with all its extension blocks, the first value
-that is not empty wins.  The parser gets bytes: it knows byte order marks and declared
-encodings better than any guess.  A file that breaks off keeps the points before that.
+Namespaces are missing or differ between makers, so only the local name counts, in lower
+case. A point is flattened with all its extension blocks; the first value that is not empty
+wins. The parser gets bytes: it knows byte order marks and declared encodings better than any
+guess. A file that breaks off keeps the points before that.
 """
 
 from __future__ import annotations
@@ -69,14 +69,9 @@ def local_name(tag: object) -> str:
 
 
 class Walk:
-    """The elements of an XML file in their order, as far as it is well formed.
+    """The elements of an XML file in order, as far as it is well formed.
 
-    Attributes
-    ----------
-    root
-        Local name of the first element.
-    fault
-        What ended the walk early, else None; known after the walk.
+    ``root`` is the local name of the first element; ``fault``, known after the walk, what ended it early.
     """
 
     def __init__(self, file: RideFile) -> None:
@@ -88,11 +83,16 @@ class Walk:
         self._name = file.name
         self._depth = self._elements = self._points = 0
         self._events = iter(iterparse(io.BytesIO(content), events=("start", "end")))
-        first = next(self._faultless(), None)
+        first = next(iter(self), None)
         if first is None:
             raise RideError(f"{file.name}: not well-formed XML ({self.fault or 'no element in it'}); export it again")
         self.first_element: Any = first[2]
         self.root = first[1]
+
+    @property
+    def damage(self) -> str:
+        """End of a sentence about a file that breaks off."""
+        return f"; the file breaks off or is damaged ({self.fault})" if self.fault else ""
 
     def _measure(self, name: str) -> None:
         self._depth += 1
@@ -102,8 +102,8 @@ class Walk:
             check_samples(self._points, self._name)
         if beyond(self._depth, DEEPEST):
             raise RideError(
-                f"{self._name}: an XML file with more than {DEEPEST} elements within each other, no ride file has "
-                f"more than ten; export it again, or {HOW_TO_LIFT}"
+                f"{self._name}: an XML file with more than {DEEPEST} elements within each other; ride files have ten "
+                f"at most. Export it again, or {HOW_TO_LIFT}"
             )
         if beyond(self._elements, MOST_ELEMENTS + ELEMENTS_A_POINT * self._points):
             raise RideError(
@@ -113,9 +113,6 @@ class Walk:
 
     def __iter__(self) -> Iterator[tuple[str, str, Any]]:
         """Yield "start" or "end", the local name, and the element."""
-        yield from self._faultless()
-
-    def _faultless(self) -> Iterator[tuple[str, str, Any]]:
         try:
             for event, element in self._events:
                 name = local_name(element.tag)
@@ -127,7 +124,7 @@ class Walk:
         except DefusedXmlException as error:
             raise RideError(
                 f"{self._name}: an XML file with entity declarations, which can blow up or fetch other files; "
-                "ride files have none, so it is not read"
+                "ride files have none, so this file is not read"
             ) from error
         except (ParseError, LookupError, ValueError) as error:
             # The last two for an encoding that is unknown, or that the parser does not take.
@@ -136,16 +133,9 @@ class Walk:
 
 @dataclass(kw_only=True)
 class TrackPoints:
-    """Track points as columns, with what could not be read.
+    """Track points as columns of the ride table, with their aware UTC times, and what could not be read.
 
-    Attributes
-    ----------
-    columns
-        Values by the names of the ride table, without the time.
-    times
-        Aware UTC, None where the point has none.
-    breaks
-        Row numbers at which a new piece of track begins.
+    ``breaks`` holds the row numbers at which a new piece of track begins.
     """
 
     columns: dict[str, array[float]] = field(default_factory=lambda: {name: array("d") for name in set(NAMES.values())})
@@ -181,7 +171,7 @@ class TrackPoints:
         point.clear()
 
     def begin_piece(self) -> None:
-        """Say that the next point does not follow from the one before."""
+        """Mark that the next point does not follow from the one before."""
         if self.times:
             self.breaks.append(len(self.times))
 
@@ -190,18 +180,12 @@ class TrackPoints:
         return [NAN if time is None else (time - clock_zero).total_seconds() for time in self.times]
 
     def first_time(self, file: RideFile) -> datetime:
-        """First known time.
-
-        Raises
-        ------
-        RideError
-            If no point has one.
-        """
+        """First known time; an error if no point has one."""
         time = next((time for time in self.times if time is not None), None)
         if time is None:
             raise RideError(
-                f"{file.name}: none of its {counted(len(self), 'track point')} has a usable time, so there is no speed "
-                "and no ride in it; export the recording, not the route"
+                f"{file.name}: none of its {counted(len(self), 'track point')} has a usable time, so it is not "
+                "a ride; export the recording, not the route"
             )
         return time
 

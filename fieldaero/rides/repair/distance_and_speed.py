@@ -6,19 +6,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.formatting import counted
+from fieldaero.physics.earth import ECCENTRICITY_SQUARED, SEMI_MAJOR_AXIS_M
 
 __all__ = ["ground_step_m", "rate_m_s", "rising"]
 
 # Limits are matters of judgement: common practice, no source.
 RESET_M = 5.0  # a counter that falls by less has only wavered
 FASTEST_M_S = 40.0
-LEAP_M = 100.0  # a device without signal may catch up by that much
+LEAP_M = 100.0  # a device without signal may catch up by this much
 STRAY_SAMPLES = 5
 LONGEST_BRIDGE_S = 5.0
-
-# WGS 84: semi-major axis and first eccentricity squared, NIMA TR8350.2 (2000), chapter 3 (from memory).
-SEMI_MAJOR_AXIS_M = 6378137.0
-ECCENTRICITY_SQUARED = 0.00669437999014
 
 Floats = NDArray[np.float64]
 
@@ -51,10 +48,12 @@ def rising(distance_m: Floats, *, time_s: Floats, speed_m_s: Floats) -> tuple[Fl
     rolled[duration > LONGEST_BRIDGE_S] = 0.0
     leaps = _leaps(d, t)
     if leaps.any():
-        notes.append(f"distance_m: the counter was set anew {counted(int(leaps.sum()), 'time')}; it was carried on")
+        notes.append(f"distance_m: the counter was reset {counted(int(leaps.sum()), 'time')}; the distance goes on")
     wavered = int(np.sum((step < 0.0) & ~leaps))
     if wavered:
-        notes.append(f"distance_m: the counter fell by up to {RESET_M:g} m {counted(wavered, 'time')}; held there")
+        notes.append(
+            f"distance_m: the counter fell by up to {RESET_M:g} m {counted(wavered, 'time')}; it was held there"
+        )
     # An offset, so that a counter in order keeps its digits.
     offset = np.concatenate([[0.0], np.cumsum(np.where(leaps, rolled - step, 0.0))])
     result = np.full(distance_m.shape, np.nan)
@@ -63,13 +62,13 @@ def rising(distance_m: Floats, *, time_s: Floats, speed_m_s: Floats) -> tuple[Fl
 
 
 def _leaps(d: Floats, t: Floats) -> NDArray[np.bool_]:
-    """Tell which steps the wheel cannot have rolled: far back, or farther on than a bicycle goes in that time."""
+    """Tell which steps the wheel cannot have rolled: far back, or faster than any bicycle."""
     step, duration = np.diff(d), np.diff(t)
     return (step < -RESET_M) | ((step > FASTEST_M_S * duration + LEAP_M) & (duration <= LONGEST_BRIDGE_S))
 
 
 def _stray(d: Floats, t: Floats) -> NDArray[np.bool_]:
-    """Short runs of values away from the counter, which then goes on as if nothing had been."""
+    """Short runs of values away from the counter, which then goes on as before."""
     stray = np.zeros(len(d), dtype=bool)
     leaps = (np.flatnonzero(_leaps(d, t)) + 1).tolist()
     for k in leaps:
@@ -100,19 +99,10 @@ def ground_step_m(latitude_deg: Floats, longitude_deg: Floats) -> Floats:
 
 
 def rate_m_s(step_m: Floats, *, time_s: Floats, cut: NDArray[np.bool_]) -> Floats:
-    """Speed at every sample from the steps between samples; no step over a cut counts.
+    """Speed at every sample from the steps between samples, leaving out those where ``cut`` holds.
 
-    Both steps beside a sample, weighted so that a steady acceleration comes out exact;
-    one step alone at the ends of a piece.
-
-    Parameters
-    ----------
-    step_m
-        Distance between samples [m], shape (n - 1,).
-    time_s
-        Shape (n,), rising.
-    cut
-        Steps over a pause or gap, shape (n - 1,).
+    Both steps beside a sample count, weighted so that a steady acceleration comes out exact;
+    one step alone at the ends of a piece. Steps and cuts have the shape (n - 1,).
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What a reader of the ride should know before trusting it; nothing is changed here."""
+"""Notes on what looks wrong in a ride; nothing is changed here."""
 
 from __future__ import annotations
 
@@ -31,15 +31,7 @@ Floats = NDArray[np.float64]
 
 
 def notes_on(samples: pd.DataFrame, pauses: Sequence[Pause]) -> list[str]:
-    """Return notes on recording steps, power, altitude and position.
-
-    Parameters
-    ----------
-    samples
-        Ride table in order, speed included.
-    pauses
-        Its pauses, on the same clock.
-    """
+    """Return notes on recording steps, power, altitude and position of a ride table."""
     t = samples["time_s"].to_numpy()
     cut = cut_steps(t, pauses)
     return [
@@ -64,7 +56,7 @@ def _power(samples: pd.DataFrame, t: Floats, cut: NDArray[np.bool_]) -> list[str
     power = samples["power_w"].to_numpy()
     known = np.isfinite(power)
     if not known.any():
-        return ["no power was recorded; drag area cannot be told from this ride"]
+        return ["no power was recorded, so this ride gives no drag area"]
     if not np.any(power[known]):
         return ["power is 0 in all samples: no usable power"]
     notes = []
@@ -115,13 +107,13 @@ def _position(samples: pd.DataFrame, t: Floats, cut: NDArray[np.bool_]) -> list[
     ground = ground_step_m(latitude, longitude)
     moving = (speed[:-1] > MOVING_M_S) & (speed[1:] > MOVING_M_S) & ~cut
     if held := int(np.sum(moving & (ground == 0.0))):
-        notes.append(f"position stands still while the wheel turns in {counted(held, 'sample')}")
+        notes.append(f"the position stands still while the wheel turns in {counted(held, 'sample')}")
     compared = moving & (ground > 0.0)
     if np.sum(rolled[compared]) > LEAST_COMPARED_M:
         ratio = float(np.sum(ground[compared]) / np.sum(rolled[compared]))
         if abs(ratio - 1.0) > WHEEL_OFF:
             notes.append(
                 f"the positions give {ratio:.3f} times the distance that the speed gives: the wheel circumference "
-                "is set wrong, or the speed comes from the satellites"
+                "is wrong, or the speed comes from satellites"
             )
     return notes

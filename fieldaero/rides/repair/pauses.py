@@ -17,17 +17,9 @@ __all__ = ["cut_steps", "find_pauses"]
 def find_pauses(time_s: NDArray[np.float64], begins: NDArray[np.bool_], stops: Sequence[Pause]) -> tuple[Pause, ...]:
     """Pauses from sample to sample, ordered by start.
 
-    A pause of the timer reaches from the last sample before it to the first one after.
-    Every other step that is a gap counts too, and so does every join of pieces.
-
-    Parameters
-    ----------
-    time_s
-        Rising, shape (n,).
-    begins
-        Samples with which the recording starts anew, shape (n,).
-    stops
-        Timer stops on the same clock, as the device tells them.
+    A pause of the timer (``stops``, as the device tells them) reaches from the last sample
+    before it to the first one after. Every other step that is a gap counts too, and so does
+    every sample with which the recording starts anew (``begins``, shape (n,)).
 
     Examples
     --------

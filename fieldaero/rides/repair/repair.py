@@ -1,14 +1,14 @@
-"""From what a file says to a ride: the steps that all formats share, each with its note.
+"""From a recording to a ride: the steps that all formats share, each with its note.
 
 Order in time, one sample per stamp, one outing; impossible values; a distance that
-never falls; pauses; speed where none was recorded; laps within the ride.  No value is
-interpolated, none smoothed.
+never falls; pauses; speed where none was recorded; laps within the ride. No value is
+interpolated or smoothed.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 import pandas as pd
@@ -45,13 +45,7 @@ MICROSECONDS = 6  # the finest step that a date and time can be written in
 
 
 def ride_of(recording: Recording, source: RideSource) -> Ride:
-    """Make a ride of a recording.
-
-    Raises
-    ------
-    RideError
-        If fewer than two samples are left.
-    """
+    """Make a ride of a recording; an error if fewer than two samples are left."""
     notes = list(recording.notes)
     begins = np.zeros(len(recording.samples), dtype=bool)
     begins[[row for row in recording.breaks if row < len(begins)]] = True
@@ -85,10 +79,10 @@ def ride_of(recording: Recording, source: RideSource) -> Ride:
     if recording.sport not in (None, "cycling"):
         notes.append(f"recorded as {recording.sport}, not as cycling")
 
-    # The ride begins at its first sample; only seconds that somebody wrote into a CSV stay as they are.
+    # The ride begins at its first sample; only the seconds of a CSV stay as they are.
     as_written = recording.clock_zero is None and recording.format == "CSV"
     shift = 0.0 if as_written else float(t[0])
-    start_time = None if recording.clock_zero is None else _start(recording.clock_zero, shift)
+    start_time = None if recording.clock_zero is None else recording.clock_zero + timedelta(seconds=shift)
     samples["time_s"] = np.round(t - shift, MICROSECONDS) if shift else t
     return Ride(
         table=samples,
@@ -104,13 +98,9 @@ def ride_of(recording: Recording, source: RideSource) -> Ride:
 
 
 def _carried(begins: NDArray[np.bool_], kept: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Tell the breaks among the kept samples; that of a dropped one passes to the next kept."""
+    """Tell the breaks among the kept samples; the break of a dropped sample passes to the next kept one."""
     count = np.cumsum(begins)[kept]
     return np.diff(count, prepend=0) > 0
-
-
-def _start(clock_zero: datetime, shift_s: float) -> datetime:
-    return clock_zero + timedelta(seconds=shift_s)
 
 
 def _on(time_s: float, shift_s: float) -> float:
@@ -135,11 +125,11 @@ def _with_speed(
             samples["speed_m_s"] = speed
             samples, said = without_absurd_values(samples)
             return samples, name, [f"no speed was recorded; it was derived from the {name}", *said]
-    return samples, speed_from, ["no speed was recorded, and neither distance nor position tells it"]
+    return samples, speed_from, ["no speed was recorded, and neither distance nor position gives it"]
 
 
 def _within(marks: tuple[LapMark, ...], first_s: float, last_s: float) -> tuple[list[LapMark], list[str]]:
-    """Laps ordered by start and held to the ride; those wholly outside it are left out.
+    """Laps ordered by start and cut to the ride; those outside it are left out.
 
     A lap may end between the last sample and the one that would have come next.
     """
@@ -149,13 +139,13 @@ def _within(marks: tuple[LapMark, ...], first_s: float, last_s: float) -> tuple[
     ]
     kept = [mark for mark in held if mark.end_s > mark.start_s and mark.start_s < last_s]
     lost = len(held) - len(kept)
-    return kept, [f"{counted(lost, 'lap')} without any length in the recorded time left out"] if lost else []
+    return kept, [f"{counted(lost, 'lap')} outside the recorded time, or without length, left out"] if lost else []
 
 
 def without_absurd_values(samples: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Return the samples with impossible values as NaN, and a note for each kind of them.
+    """Return the samples with impossible values as NaN, and a note for each kind.
 
-    A position of which one coordinate is missing, or at latitude and longitude 0 both, is none.
+    A position with one coordinate missing, or at latitude 0 and longitude 0, is missing.
     """
     samples = samples.copy()
     notes = []

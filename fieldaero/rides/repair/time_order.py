@@ -1,8 +1,8 @@
-"""Order in time: what to do where the stamps of a recording run back or repeat.
+"""Order in time, where the stamps of a recording run back or repeat.
 
-Nothing is sorted sample by sample.  Pieces that do not overlap (chained files, tracks
-in another order) change places whole; a stray stamp or a clock set back by a little
-costs the samples that overlap; of two recordings of the same time the longer is kept.
+Samples are never sorted one by one. Pieces that do not overlap (chained files, tracks in
+another order) change places whole; a stray stamp or a clock set back by a little costs the
+samples that overlap; of two recordings of the same time the longer is kept.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ def _longest_runs(t: NDArray[np.float64], runs: list[NDArray[np.intp]]) -> NDArr
 
 
 def one_outing(samples: pd.DataFrame, begins: Begins) -> tuple[pd.DataFrame, Begins, list[str]]:
-    """Keep the piece with most samples where more than a day lies between two of them."""
+    """Keep the longest piece where two samples lie more than a day apart."""
     t = samples["time_s"].to_numpy()
     pieces = np.split(np.arange(len(t)), np.flatnonzero(np.diff(t) > LONGEST_HOLE_S) + 1)
     if len(pieces) == 1:
@@ -97,9 +97,9 @@ def one_outing(samples: pd.DataFrame, begins: Begins) -> tuple[pd.DataFrame, Beg
 
 
 def one_sample_per_stamp(samples: pd.DataFrame, begins: Begins) -> tuple[pd.DataFrame, Begins, list[str]]:
-    """Spread two samples of one stamp over a step of twice the usual length, else keep the fuller one.
+    """Spread two samples of one stamp over a step of twice the usual length, else merge them.
 
-    What the fuller one misses is filled in from the others of the same stamp.
+    The sample with most values is kept; what it lacks is filled in from the others of the same stamp.
     """
     t = samples["time_s"].to_numpy(copy=True)
     step = np.diff(t)
@@ -115,7 +115,7 @@ def one_sample_per_stamp(samples: pd.DataFrame, begins: Begins) -> tuple[pd.Data
         size = end - first
         if size == 1:
             continue
-        # Twice the same sensor, a second late; two halves of one sample share no column but the time.
+        # Two samples, one of them stamped a second early; two halves of one sample share no column but the time.
         follows = end < len(t) and not new[first + 1 : end + 1].any()
         follows = follows and int(np.isfinite(cells[first:end]).all(axis=0).sum()) > 1
         if size == 2 and follows and abs(t[end] - t[first] - 2.0 * usual) < 0.01 * usual:

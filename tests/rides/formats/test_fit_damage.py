@@ -58,7 +58,7 @@ def _records(tmp_path, content):
 def test_a_wrong_checksum_is_a_note(tmp_path):
     ride = read(tmp_path, WHOLE[:-2] + b"\x12\x34")
     assert len(ride.table) == 200
-    assert any("checksum does not fit" in note for note in ride.notes)
+    assert any("checksum does not match" in note for note in ride.notes)
 
 
 def test_a_changed_value_is_noticed_by_the_checksum(tmp_path):

@@ -64,7 +64,7 @@ def test_a_lap_outside_the_recorded_time_is_left_out_with_a_note(tmp_path):
     content = activity(steady(range(101)), laps=[lap(0, 100), lap(500, 20)])
     ride = read_ride(written(tmp_path, content))
     assert len(ride.lap_marks) == 1
-    assert any("1 lap without any length" in note for note in ride.notes)
+    assert any("1 lap outside the recorded time, or without length" in note for note in ride.notes)
 
 
 def test_a_lap_that_is_still_open_is_left_out_with_a_note(tmp_path):

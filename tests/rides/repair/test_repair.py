@@ -157,7 +157,7 @@ def test_a_counter_in_order_keeps_its_digits():
 def test_a_reset_is_bridged_with_the_speed():
     result, notes = counted([1000, 1010, 0, 10, 20])
     assert result == [1000, 1010, 1020, 1030, 1040]
-    assert "set anew 1 time" in notes[0]
+    assert "reset 1 time" in notes[0]
 
 
 def test_a_reset_over_a_long_gap_is_bridged_with_nothing():
