@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-import altair as alt
-import pandas as pd
 import streamlit as st
 
-from _looks import accent, ink, note, show_drawn
+from _looks import note, show_drawn
+from _ride_charts import PLACE, map_chart
 from _state import draft, edition, keep, kept, step
 from fieldaero.basics.errors import FieldaeroError
-from fieldaero.draft.draft import DraftRide
-from fieldaero.draft.road_map import TrackMap, start_line_at, track_map
-from fieldaero.laps.lap import LapSource, moment_in_words
-from fieldaero.laps.start_line import StartLine
+from fieldaero.draft.draft import Draft, DraftRide
+from fieldaero.draft.road_map import place_in_words, start_line_at, track_map
 
 __all__ = ["lap_source", "road_map"]
 
-SOURCES: dict[LapSource, str] = {
+SOURCES = {
     "button": "lap button",
     "line": "start line",
     "repeat": "where the road repeats itself",
 }
-PLACE = "place"
-SIDE = 330
 CLICKED = "the place picked on the map"
 
 
@@ -34,7 +27,7 @@ def lap_source(draft_ride: DraftRide) -> None:
     ways = list(SOURCES)
 
     def changed() -> None:
-        way: LapSource = st.session_state[key]
+        way = st.session_state[key]
         line = draft_ride.start_line if way == "line" else None
         step(lambda: draft().with_laps_by(draft_ride.name, way, line), f"laps by {SOURCES[way]}")
 
@@ -70,7 +63,7 @@ def _line(draft_ride: DraftRide) -> None:
         key=f"cut_{draft_ride.name}",
         disabled=moment is None,
         width="stretch",
-        on_click=lambda: step(lambda: _cut(draft_ride.name, moment), "cutting laps at a start line"),
+        on_click=lambda: step(lambda: _at_moment(draft_ride, moment or 0.0), "cutting laps at a start line"),
     )
     line = draft_ride.start_line
     with st.expander("The line in numbers"), st.form(f"line_form_{draft_ride.name}_{edition()}", border=False):
@@ -85,15 +78,18 @@ def _line(draft_ride: DraftRide) -> None:
         ]
         sent = st.form_submit_button("Cut the laps at this line")
     if sent:
-        typed = StartLine(latitude_deg=numbers[0], longitude_deg=numbers[1], heading_deg=numbers[2])
-        step(lambda: draft().with_laps_by(draft_ride.name, "line", typed), "cutting laps at a start line")
+        latitude, longitude, heading = numbers
+        step(
+            lambda: draft().with_laps_at(
+                draft_ride.name, latitude_deg=latitude, longitude_deg=longitude, heading_deg=heading
+            ),
+            "cutting laps at a start line",
+        )
         st.rerun()
 
 
-def _cut(name: str, moment: float | None) -> Any:
-    now = draft()
-    ride = next(r for r in now.rides if r.name == name)
-    return now.with_laps_by(name, "line", start_line_at(ride.ride, moment or 0.0))
+def _at_moment(draft_ride: DraftRide, moment_s: float) -> Draft:
+    return draft().with_laps_by(draft_ride.name, "line", start_line_at(draft_ride.ride, moment_s))
 
 
 def road_map(draft_ride: DraftRide) -> None:
@@ -113,7 +109,7 @@ def road_map(draft_ride: DraftRide) -> None:
         keep(f"place_{draft_ride.name}", points[0]["time_s"] if points else None)
 
     show_drawn(
-        lambda: _map_chart(track_map(draft_ride.ride, laps, start_line=line), picked),
+        lambda: map_chart(track_map(draft_ride.ride, laps, start_line=line), picked),
         of=(draft_ride.ride.source.sha256, [(lap.start_s, lap.end_s) for lap in laps], line, picked),
         key=key,
         width="content",
@@ -123,39 +119,7 @@ def road_map(draft_ride: DraftRide) -> None:
     note("North is up. The bar across the road is the start line." if line else "North is up.")
     if picked is not None:
         try:
-            heading = start_line_at(draft_ride.ride, float(picked)).heading_deg
-            note(
-                f"Picked: the road at {moment_in_words(draft_ride.ride, float(picked))}, heading {heading:.0f}°. "
-                'Choose "start line" above to cut the laps there.'
-            )
+            place = place_in_words(draft_ride.ride, float(picked))
+            note(f'Picked: {place}. Choose "start line" above to cut the laps there.')
         except FieldaeroError as problem:
             note(str(problem))
-
-
-def _map_chart(found: TrackMap | None, picked: float | None) -> alt.LayerChart | alt.FacetChart:
-    if found is None:
-        return alt.layer()
-    (west, east), (south, north) = found.square_m
-    across = alt.X("east_m:Q", title="east [m]", scale=alt.Scale(domain=[west, east], nice=False))
-    up = alt.Y("north_m:Q", title="north [m]", scale=alt.Scale(domain=[south, north], nice=False))
-    track = pd.DataFrame({"time_s": found.time_s, "east_m": found.east_m, "north_m": found.north_m, "lap": found.lap})
-    base = alt.Chart(track).encode(x=across, y=up)
-    road = base.mark_line(strokeWidth=1.5, color=ink(), opacity=0.55).encode(order="time_s:Q")
-    place = alt.selection_point(name=PLACE, fields=["time_s"], on="click", nearest=True, toggle=False)
-    targets = (
-        base.mark_circle(size=70, color=accent())
-        .encode(
-            opacity=alt.value(0.02),
-            tooltip=[alt.Tooltip("lap:Q", title="lap"), alt.Tooltip("time_s:Q", title="s into the ride", format=".0f")],
-        )
-        .add_params(place)
-    )
-    layers: list[Any] = [road, targets]
-    if found.line_east_m is not None and found.line_north_m is not None:
-        ends = pd.DataFrame({"east_m": found.line_east_m, "north_m": found.line_north_m})
-        layers.append(alt.Chart(ends).mark_line(strokeWidth=5, color=accent()).encode(x="east_m:Q", y="north_m:Q"))
-    if picked is not None:
-        nearest = track.iloc[[found.index_at(float(picked))]]
-        ring = alt.Chart(nearest).mark_point(size=160, strokeWidth=2.5, color=accent(), shape="circle")
-        layers.append(ring.encode(x="east_m:Q", y="north_m:Q"))
-    return alt.layer(*layers).properties(width=SIDE, height=SIDE)

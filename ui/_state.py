@@ -13,11 +13,10 @@ from typing import Any
 import streamlit as st
 
 from _outcomes import Outcome, outcome_of
-from fieldaero.basics.errors import FieldaeroError, RunSheetError
+from fieldaero.basics.errors import FieldaeroError
 from fieldaero.draft.draft import Draft, DraftLap, empty_draft
-from fieldaero.draft.open_files import files_beside, open_draft
+from fieldaero.draft.open_files import open_sample, open_sheet
 from fieldaero.run_sheet.schema import NOT_USED
-from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 
 __all__ = [
     "Outcome",
@@ -134,21 +133,13 @@ def keep(name: str, value: object) -> None:
 
 
 def load_sample() -> None:
-    """Put the sample session in the draft."""
-    load_sheet(sample_folder() / SAMPLE_SHEET, what="loading the sample")
+    """Open the sample session."""
+    attempt(open_sample, "loading the sample")
 
 
-def load_sheet(path: Path, *, what: str = "opening a run sheet") -> None:
-    """Put a run sheet of this machine in the draft, with the files beside it."""
-
-    def step() -> Draft:
-        try:
-            text = path.read_text(encoding="utf-8-sig")
-        except (OSError, UnicodeDecodeError):
-            raise RunSheetError(f"{path.name}: cannot be read as UTF-8 text; a run sheet is a TOML file") from None
-        return open_draft(text, name=path.name, files=files_beside(path, text))
-
-    attempt(step, what)
+def load_sheet(path: Path) -> None:
+    """Open a run sheet of this machine, with the files beside it."""
+    attempt(lambda: open_sheet(path), "opening a run sheet")
 
 
 def outcome() -> Outcome:

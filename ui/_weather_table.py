@@ -192,7 +192,7 @@ def _density() -> None:
     if not airs:
         st.info("The weather is complete. Air density is drawn here as soon as there is a ride.")
         return
-    from _density_chart import density_chart  # not before there is a ride
+    from _ride_charts import density_chart  # not before there is a ride
 
     rides, tables = [ride.ride.source.sha256 for ride in draft().rides], draft().tables
     shown = (rides, tables.weather, tables.course)

@@ -166,6 +166,13 @@ class Draft:
         found = _listed(self._ride(name), lap_source, start_line)
         return self.with_rides([found if r.name == name else r for r in self.rides])
 
+    def with_laps_at(self, name: str, *, latitude_deg: float, longitude_deg: float, heading_deg: float) -> Draft:
+        """Find the laps of a ride between passages of a start line."""
+        from fieldaero.laps.start_line import StartLine
+
+        line = StartLine(latitude_deg=latitude_deg, longitude_deg=longitude_deg, heading_deg=heading_deg)
+        return self.with_laps_by(name, "line", line)
+
     def assigned(self, laps: Sequence[DraftLap], setup: str) -> Draft:
         """Give laps to a setup, or take them out with "-"."""
         if setup != NOT_USED and setup not in self.setups:

@@ -22,9 +22,10 @@ from fieldaero.draft.draft import Draft, DraftRide, SheetTables, read_draft_ride
 from fieldaero.run_sheet.messages import checked
 from fieldaero.run_sheet.schema import RideTable, TunnelSweep
 from fieldaero.run_sheet.sheet import check_unfinished, ride_entry, toml_table
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from fieldaero.weather.station_csv import is_weather_csv, weather_readings
 
-__all__ = ["Added", "add_files", "files_beside", "named_files", "open_draft"]
+__all__ = ["Added", "add_files", "named_files", "open_draft", "open_sample", "open_sheet"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,14 +143,20 @@ def named_files(text: str, *, name: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(str(entry["file"]) for entry in entries if entry.get("file")))
 
 
-def files_beside(sheet: Path, text: str) -> dict[str, bytes]:
-    """Read the files that a run sheet on this machine's own disk names, as far as they are there."""
-    found = {}
-    for name in named_files(text, name=sheet.name):
-        path = sheet.parent / name
-        if path.is_file():
-            found[name] = path.read_bytes()
-    return found
+def open_sheet(path: Path) -> Draft:
+    """Open a run sheet on this machine's own disk with the files that it names, as far as they are there."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        raise RunSheetError(f"{path.name}: cannot be read as UTF-8 text; a run sheet is a TOML file") from None
+    beside = {name: path.parent / name for name in named_files(text, name=path.name)}
+    files = {name: file.read_bytes() for name, file in beside.items() if file.is_file()}
+    return open_draft(text, name=path.name, files=files)
+
+
+def open_sample() -> Draft:
+    """Open the sample session."""
+    return open_sheet(sample_folder() / SAMPLE_SHEET)
 
 
 def _checked(text: str, name: str) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from fieldaero.laps.start_line import HALF_WIDTH_M, StartLine
 from fieldaero.laps.track import track_of
 from fieldaero.rides.ride import Ride
 
-__all__ = ["TrackMap", "start_line_at", "track_map"]
+__all__ = ["TrackMap", "place_in_words", "start_line_at", "track_map"]
 
 Floats = NDArray[np.float64]
 POINTS = 1500
@@ -57,15 +57,7 @@ class TrackMap:
 def track_map(
     ride: Ride, laps: Sequence[Lap], *, start_line: StartLine | None = None, points: int = POINTS
 ) -> TrackMap | None:
-    """Return the track, thinned evenly along the road, or None for a ride without positions.
-
-    Parameters
-    ----------
-    ride, laps
-        The ride and its laps.
-    start_line
-        To be drawn across the road.
-    """
+    """Return the track, thinned evenly along the road, or None for a ride without positions."""
     track = track_of(ride)
     if track.frame is None:
         return None
@@ -92,20 +84,7 @@ def track_map(
 
 
 def start_line_at(ride: Ride, time_s: float) -> StartLine:
-    """Return the line across the road where the ride was at a moment, in the direction in which it went.
-
-    Parameters
-    ----------
-    ride
-        With positions.
-    time_s
-        On its clock.
-
-    Raises
-    ------
-    RideError
-        Where the position or the direction of that moment is not known.
-    """
+    """Return the line across the road where the ride was at a moment, in the direction in which it went."""
     track = track_of(ride)
     if track.frame is not None:
         at_m = track.distance_at_m(time_s)
@@ -120,3 +99,9 @@ def start_line_at(ride: Ride, time_s: float) -> StartLine:
         f"{ride.source.file}: where the ride was at {moment_in_words(ride, time_s)}, or which way it went, is not "
         "known; choose another place for the start line"
     )
+
+
+def place_in_words(ride: Ride, time_s: float) -> str:
+    """Say when a ride was at a place and which way it went there."""
+    heading = start_line_at(ride, time_s).heading_deg
+    return f"the road at {moment_in_words(ride, time_s)}, heading {heading:.0f}°"

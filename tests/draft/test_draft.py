@@ -8,32 +8,28 @@ import pytest
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.draft.draft import Draft, DraftLap, empty_draft
-from fieldaero.draft.open_files import open_draft
 from fieldaero.rides import read_ride_bytes, write_csv
-from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
+from tests.draft.sample_draft import RIDE, ride_bytes, sample_draft, sample_draft_result
 from tests.whole_sessions import sample_result
 
-RIDE = "morning.fit"
 
-
-@pytest.fixture(scope="module")
+@pytest.fixture
 def content() -> bytes:
-    return (sample_folder() / RIDE).read_bytes()
+    return ride_bytes()
+
+
+@pytest.fixture
+def sample() -> Draft:
+    return sample_draft()
 
 
 @pytest.fixture(scope="module")
-def sample(content: bytes) -> Draft:
-    text = (sample_folder() / SAMPLE_SHEET).read_text(encoding="utf-8")
-    return open_draft(text, name=SAMPLE_SHEET, files={RIDE: content})
-
-
-@pytest.fixture(scope="module")
-def ridden(content: bytes) -> Draft:
-    return empty_draft().with_ride(content, name=RIDE)
+def ridden() -> Draft:
+    return empty_draft().with_ride(ride_bytes(), name=RIDE)
 
 
 def test_the_sample_on_the_draft_gives_the_numbers_of_the_sample_on_disk(sample):
-    mine, disk = sample.result().to_dict(), sample_result().to_dict()
+    mine, disk = sample_draft_result().to_dict(), sample_result().to_dict()
     assert mine["laps"] == disk["laps"]
     assert mine["comparisons"] == disk["comparisons"]
 
@@ -151,24 +147,20 @@ def test_laps_found_in_another_way_are_to_be_given_to_setups_again(sample):
     assert DraftLap(ride=RIDE, lap=1) in draft.laps
 
 
-def test_a_former_result_changes_nothing_but_the_time_it_takes(sample):
+def test_a_former_result_changes_nothing_but_the_time_it_takes_and_a_quick_answer_is_next_to_it(sample):
     less = sample.assigned([sample.laps[3]], "-")
-    mine, alone = less.result(former=sample.result()), less.result()
+    mine, alone = less.result(former=sample_draft_result()), less.result()
     assert mine.to_dict() == alone.to_dict()
+    quick = less.result(former=sample_draft_result(), keep_noise=True)
+    for a, b in zip(quick.comparison_results, alone.comparison_results, strict=True):
+        assert abs(a.delta_cda_m2 - b.delta_cda_m2) < 0.1 * b.se_m2
+        assert a.verdict == b.verdict
 
 
 def test_with_another_mass_only_what_does_not_depend_on_it_is_taken_over(sample):
     heavier = sample.with_table("system", {**sample.tables.system, "mass_kg": 86.0})
-    former = sample.session()
+    former = sample_draft_result().session
+    assert former is not None
     after = heavier.session(former=former)
     assert after.found is former.found
     assert after.rides[0].balance.weight_n[100] == pytest.approx(86.0 / 83.5 * former.rides[0].balance.weight_n[100])
-
-
-def test_the_quick_answer_with_a_lap_left_out_is_next_to_the_full_one(sample):
-    less = sample.assigned([sample.laps[3]], "-")
-    full = less.result()
-    quick = less.result(former=sample.result(), keep_noise=True)
-    for a, b in zip(quick.comparison_results, full.comparison_results, strict=True):
-        assert abs(a.delta_cda_m2 - b.delta_cda_m2) < 0.1 * b.se_m2
-        assert a.verdict == b.verdict

@@ -1,25 +1,32 @@
-"""A run sheet is opened with the files that were given, unfinished or not, and reaches no others."""
+"""Files of any kind are added, one that cannot be used does not stop the others; a run sheet reaches no others."""
 
 from __future__ import annotations
+
+import gzip
+from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
 from fieldaero.basics.errors import FieldaeroError, RideError, RunSheetError
 from fieldaero.draft.draft import empty_draft
-from fieldaero.draft.open_files import files_beside, named_files, open_draft
-from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
+from fieldaero.draft.open_files import add_files, named_files, open_draft, open_sheet
+from fieldaero.rides import read_ride_bytes
+from fieldaero.rides.csv_out import write_csv
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET
+from tests.draft.sample_draft import RIDE, ride_bytes, sample_draft, sheet_text
 
-RIDE = "morning.fit"
+STATION = b"time,temperature_c,pressure_hpa,dew_point_c\n2026-05-03T07:00Z,15,1009,10\n"
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def content() -> bytes:
-    return (sample_folder() / RIDE).read_bytes()
+    return ride_bytes()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def text() -> str:
-    return (sample_folder() / SAMPLE_SHEET).read_text(encoding="utf-8")
+    return sheet_text()
 
 
 def opened(text, **files):
@@ -131,12 +138,82 @@ def test_a_lap_list_of_the_wrong_length_is_told(text, content):
         opened(text.replace('laps = ["-", ', "laps = ["), **{RIDE: content})
 
 
-def test_files_beside_a_sheet_of_ones_own_are_found(text, content):
+def test_a_sheet_on_ones_own_disk_is_opened_with_the_files_beside_it(text):
     assert named_files(text, name=SAMPLE_SHEET) == (RIDE,)
-    assert files_beside(sample_folder() / SAMPLE_SHEET, text) == {RIDE: content}
+    assert sample_draft().rides[0].content == ride_bytes()
+
+
+def test_a_sheet_that_is_no_text_or_not_there_is_told(tmp_path):
+    path = tmp_path / "sheet.toml"
+    with pytest.raises(RunSheetError, match=r"sheet\.toml: cannot be read"):
+        open_sheet(path)
+    path.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(RunSheetError, match=r"sheet\.toml: cannot be read"):
+        open_sheet(path)
 
 
 def test_no_text_raises_anything_but_an_error_for_people():
     for text in ("[[rides]]\n", "[[setups]]\n", "[[weather]]\ntime = 2026-05-03\n", "schema = 2\n", "baseline = 1\n"):
         with pytest.raises(FieldaeroError):
             opened(text)
+
+
+def test_ride_weather_and_nonsense_at_once(content):
+    steps = []
+    added = add_files(
+        empty_draft(),
+        [("holiday.jpg", b"\xff\xd8\xff\xe0" + bytes(range(256))), (RIDE, content), ("station.csv", STATION)],
+        progress=lambda done, name: steps.append((done, name)),
+    )
+    assert added.taken == (RIDE, "station.csv")
+    assert len(added.draft.laps) == 16
+    assert added.draft.tables.weather[0]["temperature_c"] == 15.0
+    assert len(added.refused) == 1
+    assert added.refused[0].startswith("holiday.jpg: ")
+    assert steps == [(0, "holiday.jpg"), (1, RIDE), (2, "station.csv")]
+
+
+def test_a_sheet_is_opened_with_the_ride_dropped_beside_it(content, text):
+    added = add_files(empty_draft(), [(RIDE, content), (SAMPLE_SHEET, text.encode())])
+    assert (added.taken, added.refused) == ((SAMPLE_SHEET, RIDE), ())
+    assert added.draft.baseline == "road bar"
+
+
+def test_a_sheet_finds_the_ride_that_lies_there_already(content, text):
+    begun = add_files(empty_draft(), [(RIDE, content)]).draft
+    assert add_files(begun, [(SAMPLE_SHEET, text.encode())]).draft.baseline == "road bar"
+
+
+def test_a_sheet_without_its_ride_leaves_the_draft_and_says_what_is_missing(text):
+    before = empty_draft()
+    added = add_files(before, [(SAMPLE_SHEET, text.encode())])
+    assert added.draft == before
+    assert "morning.fit: named by bar-test.toml, but not given; add that file" in added.refused[0]
+
+
+def test_two_sheets_at_once_are_one_too_many(content, text):
+    added = add_files(empty_draft(), [(SAMPLE_SHEET, text.encode()), (RIDE, content), ("other.toml", text.encode())])
+    assert added.refused == ("other.toml: a second run sheet; open one at a time",)
+
+
+def test_a_packed_ride_is_read_and_the_same_ride_twice_is_told(content):
+    added = add_files(
+        empty_draft(), [("morning.fit.gz", gzip.compress(content, mtime=0)), (RIDE, content), (RIDE, content)]
+    )
+    assert added.taken == ("morning.fit.gz", RIDE)
+    assert "the same ride" in added.refused[0]
+
+
+def test_rides_lie_in_the_order_in_which_they_were_ridden(content, tmp_path):
+    early = read_ride_bytes(content, name=RIDE)
+    half = early.table[early.table["time_s"] < 1200.0]
+    later = replace(early, table=half, start_time=early.start_time + timedelta(hours=2), lap_marks=())
+    write_csv(later, tmp_path / "later.csv")
+    added = add_files(empty_draft(), [("later.csv", (tmp_path / "later.csv").read_bytes()), (RIDE, content)])
+    assert added.refused == ()
+    assert [r.name for r in added.draft.rides] == [RIDE, "later.csv"]
+
+
+def test_a_sheet_that_is_no_text_is_told():
+    added = add_files(empty_draft(), [("sheet.toml", b"\xff\xfe\x00")])
+    assert added.refused == ("sheet.toml: is not UTF-8 text; a run sheet is a TOML file, saved as UTF-8",)

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
-from fieldaero.basics.errors import RunSheetError
 from fieldaero.draft.draft import Draft, empty_draft
-from fieldaero.draft.typed_tables import (
-    claim_rows,
-    claims_from_rows,
-    sweeps_from_rows,
-    tunnel_rows,
-    with_cross_checks,
-)
-from fieldaero.draft.what_if import WhatIf, what_if, wind_can_change
+from fieldaero.draft.what_if import WhatIf, what_if, wind_can_change, with_plan
+from tests.draft.sample_draft import sample_draft
 
 WINDY = {"temperature_c": 18.0, "wind_speed_m_s": 2.0, "wind_from_deg": 240.0, "wind_height_m": 10.0}
 
@@ -58,43 +53,20 @@ def test_only_wind_given_as_readings_can_be_changed(draft):
     assert not wind_can_change(draft.with_table("weather", [{"metar": "METAR ..."}]))
 
 
-def test_claims_go_to_the_table_and_back():
-    claims = [{"setup": "b", "versus": "a", "saves": 12.0, "unit": "s", "distance_km": 40.0, "comparable": False}]
-    assert claims_from_rows(claim_rows(claims), former=claims) == claims
+def plan(*setups):
+    return SimpleNamespace(setups=setups, smallest_difference_m2=0.0031234)
 
 
-def test_a_claim_that_is_half_typed_says_what_is_missing():
-    with pytest.raises(RunSheetError, match="claim 1: unit is missing"):
-        claims_from_rows([{"setup": "b", "saves": 12.0, "unit": None}])
+def test_an_empty_draft_takes_setups_baseline_and_smallest_difference():
+    draft = with_plan(empty_draft(), plan("stock", "aero"))
+    assert draft.setups == ("stock", "aero")
+    assert draft.baseline == "stock"
+    assert draft.tables.analysis["smallest_difference_m2"] == 0.00312
 
 
-def test_tunnel_points_become_a_sweep_per_setup_by_rising_yaw():
-    rows = [
-        {"setup": "b", "yaw_deg": 5.0, "cda_m2": 0.24, "sd_m2": 0.001},
-        {"setup": "b", "yaw_deg": -5.0, "cda_m2": 0.25, "sd_m2": 0.001},
-        {"setup": None, "yaw_deg": float("nan"), "cda_m2": float("nan"), "sd_m2": float("nan")},
-        {"setup": "b", "yaw_deg": 0.0, "cda_m2": 0.26, "sd_m2": 0.001},
-    ]
-    (sweep,) = sweeps_from_rows(rows)
-    assert sweep == {"setup": "b", "yaw_deg": [-5.0, 0.0, 5.0], "cda_m2": [0.25, 0.26, 0.24], "sd_m2": 0.001}
-    assert sweeps_from_rows(tunnel_rows([sweep])) == [sweep]
-
-
-def test_a_sweep_from_a_file_stays_when_others_are_typed():
-    former = [{"setup": "a", "file": "sweep.csv"}]
-    assert sweeps_from_rows([], former=former) == former
-
-
-def test_an_uncertainty_for_some_points_only_is_refused():
-    rows = [
-        {"setup": "b", "yaw_deg": 0.0, "cda_m2": 0.26, "sd_m2": 0.001},
-        {"setup": "b", "yaw_deg": 5.0, "cda_m2": 0.2},
-    ]
-    with pytest.raises(RunSheetError, match="for some points only"):
-        sweeps_from_rows(rows)
-
-
-def test_a_draft_that_is_not_complete_takes_claims_all_the_same():
-    assert with_cross_checks(empty_draft(), "claims", [{"setup": "x", "saves": 1, "unit": "W"}]).tables.claims == [
-        {"setup": "x", "saves": 1.0, "unit": "W"}
-    ]
+def test_what_was_said_of_a_setup_and_setups_with_laps_stay():
+    sample = sample_draft()
+    draft = with_plan(sample, plan("low extensions", "new"))
+    assert draft.setups == ("low extensions", "new", "road bar", "narrow extensions")
+    assert draft.tables.setups[0]["description"].startswith("clip-on")
+    assert [draft.setup_of(lap) for lap in draft.laps] == [sample.setup_of(lap) for lap in sample.laps]

@@ -12,24 +12,21 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "ui"))
 
 from _edits import folded
 from _lap_table import with_lap_edits
+from _ride_charts import brushed_s
 from _setups import with_setup_added, with_setup_changed, without_setup
-from _trace import brushed_s
 from _weather_table import with_reports, with_weather_rows
 from fieldaero.draft.draft import DraftLap, empty_draft
-from fieldaero.draft.open_files import open_draft
-from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
+from tests.draft.sample_draft import RIDE, sample_draft
 
-RIDE = "morning.fit"
 SEVEN = datetime(2026, 5, 3, 7, 0, tzinfo=UTC)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def sample():
-    text = (sample_folder() / SAMPLE_SHEET).read_text(encoding="utf-8")
-    return open_draft(text, name=SAMPLE_SHEET, files={RIDE: (sample_folder() / RIDE).read_bytes()})
+    return sample_draft()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def rows(sample):
     return [
         {"ride": lap.ride, "lap": lap.lap, "use": sample.setup_of(lap) != "-", "setup": sample.setup_of(lap)}

@@ -8,10 +8,10 @@ from _choosing import balance, choosing, pick
 from _lap_table import lap_table
 from _looks import head, note, show_drawn, way_on
 from _ride_cards import plain
+from _ride_charts import BRUSH, SHOWN, brushed_s, trace_chart, trace_for
 from _road_map import lap_source, road_map
 from _setups import setups
 from _state import draft, keep, kept, load_sample
-from _trace import BRUSH, SHOWN, brushed_s, trace_chart, trace_for
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.draft.draft import DraftRide
 from fieldaero.draft.lap_table import LapRow, lap_rows, laps_within

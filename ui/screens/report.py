@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
-from types import ModuleType
-
 import streamlit as st
 
 from _downloads import figure_downloads, file_name, result_download, table_downloads
@@ -54,17 +51,10 @@ def page() -> None:
 
 def _report(result: Result) -> None:
     st.header("The report")
-    room = _room("fieldaero.publish.report")
-    if room is None:
-        st.info(
-            "This installation has no report yet. What it would be made of is below: the result, the tables, the "
-            "figures and the run sheet."
-        )
-        return
     st.write("One file for any browser, with figures, tables, method and everything a sceptical reader asks for.")
     with st.container(horizontal=True):
         if st.button("Make the report", key="make_report", type="primary"):
-            _make(result, room)
+            _make(result)
         for ending, label in ((".html", "Report (HTML)"), (".pdf", "Report (PDF)")):
             made: dict[str, bytes] = st.session_state.get(REPORT, {}) if st.session_state.get(OF) is result else {}
             if ending in made:
@@ -80,13 +70,15 @@ def _report(result: Result) -> None:
         st.warning(missing)
 
 
-def _make(result: Result, room: ModuleType) -> None:
+def _make(result: Result) -> None:
     """Make both kinds; where one cannot be made, the other still can."""
+    from fieldaero.publish.report import html_report, pdf_report  # not before it is wanted
+
     made, missing = {}, []
     with st.spinner("Writing the report"):
-        for ending, name in ((".html", "html_report"), (".pdf", "pdf_report")):
+        for ending, report in ((".html", html_report), (".pdf", pdf_report)):
             try:
-                content = getattr(room, name)(result, strict_photos=False)
+                content = report(result, strict_photos=False)
             except FieldaeroError as why:
                 missing.append(str(why))
             else:
@@ -96,14 +88,6 @@ def _make(result: Result, room: ModuleType) -> None:
 
 def _pack(result: Result) -> None:
     st.header("The data pack")
-    made = getattr(_room("fieldaero.publish.pack"), "pack_bytes", None)
-    if made is None:
-        st.info("This installation cannot make the pack yet: put the run sheet below beside your ride files instead.")
-        st.write(
-            "Mind what ride files give away: every position, and so where you ride and often where you live, the date "
-            "and time of day, and whatever else the device recorded, such as heart rate."
-        )
-        return
     st.write(
         "Rides, run sheet, weather and results in one archive, so that anybody can redo the analysis. Before you give "
         "it away, choose what it says of where you were:"
@@ -129,12 +113,14 @@ def _pack(result: Result) -> None:
         )
     with st.container(horizontal=True):
         if st.button("Make the data pack", key="make_pack"):
+            from fieldaero.publish.pack import pack_bytes  # not before it is wanted
+
             try:
                 with st.spinner("Packing, and analysing what is packed"):
                     st.session_state[PACK] = (
                         result,
                         choice,
-                        made(result, with_positions=choice == EXACT, strict_photos=False),
+                        pack_bytes(result, with_positions=choice == EXACT, strict_photos=False),
                     )
             except FieldaeroError as why:
                 st.error(str(why))
@@ -168,13 +154,6 @@ def _sheet() -> None:
         key="report_sheet",
         on_click="ignore",
     )
-
-
-def _room(name: str) -> ModuleType | None:
-    try:
-        return importlib.import_module(name)
-    except ImportError:
-        return None
 
 
 page()

@@ -1,4 +1,4 @@
-"""The trace over time, the laps behind it as bands, and a brush that picks laps."""
+"""Charts of the rides: a trace with its laps as bands and a brush that picks laps, the track, the air density."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from _looks import colour_of, ink, mark_of
-from fieldaero.draft.air import draft_system, mean_air_density_kg_m3
+from _looks import accent, colour_of, ink, mark_of
+from fieldaero.draft.air import RideAir, draft_system, mean_air_density_kg_m3
 from fieldaero.draft.draft import Draft, DraftRide
 from fieldaero.draft.lap_table import LapRow
+from fieldaero.draft.road_map import TrackMap
 from fieldaero.draft.trace import Quantity, Trace, clock_ticks_s, shown_span, trace_of, virtual_elevation_trace
-from fieldaero.physics.system import System
 from fieldaero.run_sheet.schema import NOT_USED
 
-__all__ = ["BRUSH", "SHOWN", "brushed_s", "trace_chart", "trace_for"]
+__all__ = ["BRUSH", "PLACE", "SHOWN", "brushed_s", "density_chart", "map_chart", "trace_chart", "trace_for"]
 
 SHOWN: dict[str, Quantity | None] = {
     "speed": "speed",
@@ -26,7 +26,9 @@ SHOWN: dict[str, Quantity | None] = {
     "virtual elevation": None,
 }
 BRUSH = "pick"
+PLACE = "place"  # a point picked on the map
 HEIGHT = 330
+DENSITY_HEIGHT = 190
 
 
 def trace_for(now: Draft, draft_ride: DraftRide, what: str) -> Trace:
@@ -47,7 +49,7 @@ def _recorded(sha256: str, quantity: Quantity, _draft_ride: DraftRide) -> Trace:
 
 @st.cache_data(max_entries=24, show_spinner=False)
 def _virtual(
-    sha256: str, ends: tuple[tuple[float, float], ...], system: System, air_density_kg_m3: float, _draft_ride: DraftRide
+    sha256: str, ends: tuple[tuple[float, float], ...], system: Any, air_density_kg_m3: float, _draft_ride: DraftRide
 ) -> Trace:
     laps = _draft_ride.listing.laps if _draft_ride.listing else ()
     return virtual_elevation_trace(_draft_ride.ride, laps, system=system, air_density_kg_m3=air_density_kg_m3)
@@ -122,3 +124,66 @@ def trace_chart(
 
 def _named(setup: str) -> str:
     return "not used" if setup == NOT_USED else setup
+
+
+def map_chart(found: TrackMap | None, picked: float | None) -> alt.LayerChart | alt.FacetChart:
+    """Draw the track in metres, without tiles, with the start line and the place that was picked."""
+    if found is None:
+        return alt.layer()
+    (west, east), (south, north) = found.square_m
+    across = alt.X("east_m:Q", title="east [m]", scale=alt.Scale(domain=[west, east], nice=False))
+    up = alt.Y("north_m:Q", title="north [m]", scale=alt.Scale(domain=[south, north], nice=False))
+    track = pd.DataFrame({"time_s": found.time_s, "east_m": found.east_m, "north_m": found.north_m, "lap": found.lap})
+    base = alt.Chart(track).encode(x=across, y=up)
+    road = base.mark_line(strokeWidth=1.5, color=ink(), opacity=0.55).encode(order="time_s:Q")
+    place = alt.selection_point(name=PLACE, fields=["time_s"], on="click", nearest=True, toggle=False)
+    targets = (
+        base.mark_circle(size=70, color=accent())
+        .encode(
+            opacity=alt.value(0.02),
+            tooltip=[alt.Tooltip("lap:Q", title="lap"), alt.Tooltip("time_s:Q", title="s into the ride", format=".0f")],
+        )
+        .add_params(place)
+    )
+    layers: list[Any] = [road, targets]
+    if found.line_east_m is not None and found.line_north_m is not None:
+        ends = pd.DataFrame({"east_m": found.line_east_m, "north_m": found.line_north_m})
+        layers.append(alt.Chart(ends).mark_line(strokeWidth=5, color=accent()).encode(x="east_m:Q", y="north_m:Q"))
+    if picked is not None:
+        nearest = track.iloc[[found.index_at(float(picked))]]
+        ring = alt.Chart(nearest).mark_point(size=160, strokeWidth=2.5, color=accent(), shape="circle")
+        layers.append(ring.encode(x="east_m:Q", y="north_m:Q"))
+    return alt.layer(*layers).properties(width=HEIGHT, height=HEIGHT)
+
+
+def density_chart(airs: Sequence[RideAir]) -> alt.LayerChart | alt.FacetChart:
+    """Return the density with its standard uncertainty, by time of day."""
+    frame = pd.concat(
+        pd.DataFrame(
+            {
+                "moment": pd.to_datetime(list(air.clock), utc=True)
+                if air.clock
+                else pd.to_datetime(air.time_s, unit="s", utc=True),
+                "density": air.air_density_kg_m3,
+                "low": air.low_kg_m3,
+                "high": air.high_kg_m3,
+                "ride": air.ride,
+            }
+        )
+        for air in airs
+    )
+    clock = all(air.clock for air in airs)
+    across = alt.X(
+        "moment:T",
+        scale=alt.Scale(type="utc"),
+        title="time [UTC]" if clock else "time into the ride [h:min]",
+        axis=alt.Axis(format="%H:%M", tickCount=8),
+    )
+    base = alt.Chart(frame).encode(x=across, detail="ride:N")
+    band = base.mark_area(opacity=0.2, color=accent()).encode(
+        y=alt.Y("low:Q", title="air density [kg/m³]", scale=alt.Scale(zero=False)), y2="high:Q"
+    )
+    line = base.mark_line(color=accent()).encode(
+        y="density:Q", tooltip=["ride:N", alt.Tooltip("density:Q", format=".4f", title="kg/m³")]
+    )
+    return alt.layer(band, line).properties(height=DENSITY_HEIGHT)
