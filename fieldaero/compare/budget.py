@@ -15,11 +15,12 @@ import numpy as np
 from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.joint_fit.input_sensitivities import InputSensitivities
 from fieldaero.physics.system import System
-from fieldaero.statistics.gum_budget import UncertaintyInput, uncertainty_budget
+from fieldaero.statistics.gum_budget import UncertaintyBudget, UncertaintyInput, uncertainty_budget
 
 __all__ = ["CRR_NAME", "BudgetRow", "CommonInput", "budget", "common_covariance_m4", "common_inputs"]
 
 CRR_NAME = "rolling resistance Crr"
+LAPS_NAME = "laps: wind, gusts, noise, rider"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,41 +114,42 @@ def budget(
     the difference, everything included.  There is a row per input, and a last one for what the
     standard errors hold beyond the inputs: the scatter of the laps by wind, gusts, sensors' noise and rider.
     """
-    names, columns = [i.name for i in inputs], []
-    for weights, se in ((setup_weights, cda_se_m2), (setup_weights - versus_weights, delta_se_m2)):
-        given = [
-            UncertaintyInput(
-                name=i.name,
-                value=i.value,
-                standard_uncertainty=i.standard_uncertainty,
-                unit=i.unit,
-                sensitivity=float(weights @ i.lap_sensitivity),
-            )
-            for i in inputs
-        ]
-        common = sum((i.sensitivity * i.standard_uncertainty) ** 2 for i in given)
-        scatter = UncertaintyInput(
-            name="laps", value=0.0, standard_uncertainty=float(np.sqrt(max(se**2 - common, 0.0))), unit="m2"
+    of_cda, of_delta = (
+        _with_scatter(inputs, weights, se)
+        for weights, se in ((setup_weights, cda_se_m2), (setup_weights - versus_weights, delta_se_m2))
+    )
+    return tuple(
+        BudgetRow(
+            input=cda.name,
+            unit=cda.unit,
+            value=None if cda.name == LAPS_NAME else cda.value,
+            standard_uncertainty=delta.standard_uncertainty,
+            setup=setup,
+            versus=versus,
+            sensitivity_cda=cda.sensitivity,
+            sensitivity_delta=delta.sensitivity,
+            contribution_cda_m2=float(of_cda.contributions[k]),
+            contribution_delta_m2=float(of_delta.contributions[k]),
+            share_cda=float(of_cda.shares[k]),
+            share_delta=float(of_delta.shares[k]),
         )
-        columns.append((uncertainty_budget([*given, scatter], unit="m2"), [*given, scatter]))
-    (of_cda, cda_inputs), (of_delta, delta_inputs) = columns
-    rows = []
-    for k, name in enumerate([*names, "laps: wind, gusts, noise, rider"]):
-        last = k == len(names)
-        rows.append(
-            BudgetRow(
-                input=name,
-                unit=cda_inputs[k].unit,
-                value=None if last else cda_inputs[k].value,
-                standard_uncertainty=(delta_inputs if last else cda_inputs)[k].standard_uncertainty,
-                setup=setup,
-                versus=versus,
-                sensitivity_cda=cda_inputs[k].sensitivity,
-                sensitivity_delta=delta_inputs[k].sensitivity,
-                contribution_cda_m2=float(of_cda.contributions[k]),
-                contribution_delta_m2=float(of_delta.contributions[k]),
-                share_cda=float(of_cda.shares[k]),
-                share_delta=float(of_delta.shares[k]),
-            )
+        for k, (cda, delta) in enumerate(zip(of_cda.inputs, of_delta.inputs, strict=True))
+    )
+
+
+def _with_scatter(inputs: Sequence[CommonInput], weights: Floats, se_m2: float) -> UncertaintyBudget:
+    """Budget of a weighted mean of laps whose whole standard error is known."""
+    given = [
+        UncertaintyInput(
+            name=i.name,
+            value=i.value,
+            standard_uncertainty=i.standard_uncertainty,
+            unit=i.unit,
+            sensitivity=float(weights @ i.lap_sensitivity),
         )
-    return tuple(rows)
+        for i in inputs
+    ]
+    common = sum((i.sensitivity * i.standard_uncertainty) ** 2 for i in given)
+    scatter = float(np.sqrt(max(se_m2**2 - common, 0.0)))
+    laps = UncertaintyInput(name=LAPS_NAME, value=0.0, standard_uncertainty=scatter, unit="m2")
+    return uncertainty_budget([*given, laps])

@@ -29,24 +29,13 @@ MOST_FURTHER_LAPS = 200  # beyond it the honest answer is that laps will not do
 
 
 def verdict(interval_m2: tuple[float, float], *, smallest_difference_m2: float | None = None) -> Verdict:
-    """Return the verdict on a difference of drag areas.
+    """Return the verdict on a difference of drag areas from its interval, low and high.
 
-    Parameters
-    ----------
-    interval_m2
-        Interval of the difference, low and high; negative means less drag.
-    smallest_difference_m2
-        What the tester calls a difference that matters, > 0; None if that was not said,
-        and then "no difference that matters" is never given.
-
-    Returns
-    -------
     "no difference that matters" where the whole interval lies within the smallest
-    difference of zero, also if it leaves out zero; else "lower drag" or "higher drag"
-    where it leaves out zero; else "not resolved", as for an interval of NaN.
+    difference of zero, also if it leaves out zero; it is never given where the tester did not
+    say what matters.  Else "lower drag" or "higher drag" where the interval leaves out zero; else
+    "not resolved", as for an interval of NaN.
 
-    Examples
-    --------
     >>> verdict((-0.009, -0.003)), verdict((-0.004, 0.001)), verdict((-0.0009, 0.0011), smallest_difference_m2=0.002)
     ('lower drag', 'not resolved', 'no difference that matters')
     """
@@ -71,33 +60,14 @@ def further_laps(
     smallest_difference_m2: float | None = None,
     level: float = 0.95,
 ) -> int | None:
-    """Laps that would settle an unresolved difference, if it and the scatter stay as found.
+    """Further laps over both setups, half of them with each, that would settle an unresolved difference.
 
-    Parameters
-    ----------
-    delta_cda_m2, se_m2, df
-        The difference, its standard error and degrees of freedom.
-    laps
-        Laps of both setups together that it rests on.
-    smallest_difference_m2
-        As for :func:`verdict`.
-    level
-        Level of the difference's own interval: above 0.95 where it shares the 95 % with other differences.
+    The difference and the scatter are taken to stay as found, and the variance to fall with the number of
+    ``laps`` of both setups together.  The laps are enough where half the interval is less than the difference itself
+    (then zero is left out), or than its distance to the smallest difference that matters (then the
+    difference is told from one that matters).  ``level`` is above 0.95 where the difference shares the 95 % with
+    others.  None where more than :data:`MOST_FURTHER_LAPS` would be needed, or the scatter is not known.
 
-    Returns
-    -------
-    Further laps over both setups together, half of them with each; None where more
-    than 200 would be needed, or the scatter is not known.
-
-    Notes
-    -----
-    The variance of the difference is taken to fall with the number of laps.  The laps
-    are enough where half the interval is less than the difference itself (then zero is
-    left out), or than its distance to the smallest difference that matters (then the
-    difference is told from one that matters).
-
-    Examples
-    --------
     >>> further_laps(delta_cda_m2=-0.004, se_m2=0.002, df=6.0, laps=8)
     4
     """

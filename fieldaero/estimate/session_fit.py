@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.basics.runs import runs_where
 from fieldaero.estimate.cut_laps import cut_laps, fittable_laps
 from fieldaero.estimate.joint_fit.fit import JointFit, joint_fit
@@ -18,8 +19,6 @@ from fieldaero.estimate.session import Session, SessionLap
 from fieldaero.laps.course import Course
 
 __all__ = ["SessionFit", "crr_prior_sd", "fit_session"]
-
-Floats = NDArray[np.float64]
 
 WIND_SD_M_S = (0.3, 0.3)  # of either component: so much, and so much of the observed speed; common practice, no source
 WIDE_CRR_SD = 0.003  # where Crr is to be estimated from the laps
@@ -63,36 +62,38 @@ def fit_session(
     stray = stray_cells(segments, crr=session.run_sheet.system.crr)
     segments = replace(segments, unknown_s=np.where(stray, segments.duration_s, segments.unknown_s))
     estimated = session.run_sheet.analysis.estimate_crr or _speeds_tell_crr(segments, chosen)
-    settings, warnings = _settings(session, segments.cells, crr_estimated=estimated)
+    known, warnings = _known_before(session, segments.cells, crr_estimated=estimated)
     observed = _observed_wind(session)
     if observed is not None:
         share, sd = observed
         segments = replace(segments, expected_wind_m_s=share * segments.expected_wind_m_s)
-        settings = replace(settings, wind_sd_m_s=sd)
-    fit = joint_fit(segments, settings, theta=theta, start=start, hyper_uncertainty=hyper_uncertainty)
+        known = replace(known, wind_sd_m_s=sd)
+    fit = joint_fit(segments, known, theta=theta, start=start, hyper_uncertainty=hyper_uncertainty)
     return SessionFit(
         laps=chosen,
         fit=fit,
         crr_se=fit.crr_se if estimated else crr_prior_sd(session),
         crr_estimated=estimated,
         headings_known=session.course.has_headings,
-        warnings=(*warnings, *_told_astray(session, chosen, segments.cells, stray)),
+        warnings=(*warnings, *_stray_warnings(session, chosen, segments.cells, stray)),
     )
 
 
-def _told_astray(session: Session, laps: Sequence[SessionLap], cells: RoadCells, stray: NDArray[np.bool_]) -> list[str]:
+def _stray_warnings(
+    session: Session, laps: Sequence[SessionLap], cells: RoadCells, stray: NDArray[np.bool_]
+) -> list[str]:
     """Return one sentence for each lap of which a stretch was left out."""
-    told = []
+    warnings = []
     for lap, row in zip(laps, stray, strict=True):
         runs = runs_where(row, np.arange(float(len(row))))
         where = [f"{cells.edge_m[i]:.0f} to {cells.edge_m[j + 1]:.0f} m" for i, j in runs]
         if where:
             name = f"{session.rides[lap.ride].ride.source.file}, lap {lap.lap.number}"
-            told.append(
-                f"{name}: left out {' and '.join(where)} along the lap, where it lies far from all other laps. "
-                "Look for traffic, another road, the brakes or a sensor."
+            warnings.append(
+                f"{name}: {' and '.join(where)} along the lap is left out, because it differs strongly from all other "
+                "laps there. Check for traffic, another road, braking or a sensor."
             )
-    return told
+    return warnings
 
 
 def _speeds_tell_crr(segments: Segments, laps: Sequence[SessionLap]) -> bool:
@@ -109,29 +110,32 @@ def _speeds_tell_crr(segments: Segments, laps: Sequence[SessionLap]) -> bool:
     return any(float(np.max(p) / np.min(p)) >= SPEEDS_APART for p in own)
 
 
-def _settings(session: Session, cells: RoadCells, *, crr_estimated: bool) -> tuple[KnownBefore, list[str]]:
+def _known_before(session: Session, cells: RoadCells, *, crr_estimated: bool) -> tuple[KnownBefore, list[str]]:
     sheet, course = session.run_sheet, session.course
     warnings: list[str] = []
     # Where the laps have no say, Crr's uncertainty joins that of mass and meter after the fit.
-    settings = KnownBefore(crr=sheet.system.crr, crr_sd=crr_prior_sd(session) if crr_estimated else LEAST_CRR_SD)
+    known = KnownBefore(crr=sheet.system.crr, crr_sd=crr_prior_sd(session) if crr_estimated else LEAST_CRR_SD)
     if not course.closed:
-        if sheet.course.height_difference_m is not None:
-            settings = replace(
-                settings, height_gain_m=sheet.course.height_difference_m, height_gain_sd_m=STATED_HEIGHT_SD_M
-            )
+        stated = sheet.course.height_difference_m
+        if stated is not None:
+            known = replace(known, height_gain_m=stated, height_gain_sd_m=STATED_HEIGHT_SD_M)
         else:
-            settings = replace(settings, height_gain_sd_m=UNKNOWN_HEIGHT_SD_M)
-            known = bool(np.isfinite(course.altitude_m[[0, -1]]).all())
+            known = replace(known, height_gain_sd_m=UNKNOWN_HEIGHT_SD_M)
+            has_altitude = bool(np.isfinite(course.altitude_m[[0, -1]]).all())
             warnings.append(
-                "Start and finish lie apart, and the run sheet does not give the height between them "
-                "([course] height_difference_m): "
-                + ("the altimeter's is taken, good to some 2 m" if known else "nothing else does either")
-                + ". Drag areas themselves are uncertain by that; their differences are not."
+                "Start and finish are not at the same place, and the run sheet does not give the height difference "
+                "between them ([course] height_difference_m). "
+                + (
+                    "The altimeter's is used, good to about 2 m. "
+                    if has_altitude
+                    else "The rides do not give it either. "
+                )
+                + "This makes the drag areas uncertain, but not their differences."
             )
     altimeter = _altimeter(course, cells)
     if altimeter is not None:
-        settings = replace(settings, height_precision=altimeter[0], height_information=altimeter[1])
-    return settings, warnings
+        known = replace(known, height_precision=altimeter[0], height_information=altimeter[1])
+    return known, warnings
 
 
 def _observed_wind(session: Session) -> tuple[float, float] | None:

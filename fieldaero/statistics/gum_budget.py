@@ -57,12 +57,10 @@ class UncertaintyBudget:
     """
 
     inputs: tuple[UncertaintyInput, ...]
-    correlation: Floats
     contributions: Floats
     shares: Floats
     standard_uncertainty: float
     df: float
-    unit: str
 
     def expanded_uncertainty(self, level: float = 0.95) -> float:
         """Half width of the t interval; the GUM cuts its effective df to whole numbers, this does not."""
@@ -70,7 +68,7 @@ class UncertaintyBudget:
 
 
 def uncertainty_budget(
-    inputs: Sequence[UncertaintyInput], *, correlation: ArrayLike | None = None, unit: str = ""
+    inputs: Sequence[UncertaintyInput], *, correlation: ArrayLike | None = None
 ) -> UncertaintyBudget:
     """Combine the uncertainties of the inputs of one result.
 
@@ -80,12 +78,6 @@ def uncertainty_budget(
         The input quantities, in order.
     correlation
         Shape (n, n), the identity if not given.
-    unit
-        Unit of the result.
-
-    Returns
-    -------
-    The budget: combined standard uncertainty in that unit, contribution and share of each input, shape (n,).
 
     Raises
     ------
@@ -136,10 +128,8 @@ def uncertainty_budget(
         share = part / variance if variance > 0.0 else np.full(n, np.nan)
     return UncertaintyBudget(
         inputs=tuple(inputs),
-        correlation=R,
         contributions=contribution,
         shares=np.asarray(share),
         standard_uncertainty=float(np.sqrt(variance)),
         df=variance**2 / spread if spread > 0.0 else float("inf"),
-        unit=unit,
     )

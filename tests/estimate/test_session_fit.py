@@ -225,7 +225,7 @@ def test_a_stated_rise_an_altimeter_and_nothing_tell_a_one_way_road_less_and_les
 
 def test_a_one_way_road_of_unknown_rise_says_what_stands_in_for_it():
     assert one_way(rise_m=ONE_WAY.rise_m).warnings == ()
-    for found, words in ((one_way(), "the altimeter's is taken"), (one_way(altitude=False), "nothing else does")):
+    for found, words in ((one_way(), "The altimeter's is used"), (one_way(altitude=False), "do not give it either")):
         assert len(found.warnings) == 1
         assert words in found.warnings[0]
         assert "height_difference_m" in found.warnings[0]

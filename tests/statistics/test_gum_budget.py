@@ -22,9 +22,7 @@ def test_shares_sum_to_one_and_variance_is_the_quadratic_form(seed, n):
     root = rng.normal(size=(n, n + 2))
     C = root @ root.T
     u, c = np.sqrt(np.diag(C)), rng.normal(size=n)
-    budget = uncertainty_budget(
-        inputs(*zip(u, c, [np.inf] * n, strict=True)), correlation=C / np.outer(u, u), unit="m2"
-    )
+    budget = uncertainty_budget(inputs(*zip(u, c, [np.inf] * n, strict=True)), correlation=C / np.outer(u, u))
     assert np.sum(budget.shares) == pytest.approx(1.0, abs=1e-9)
     assert budget.standard_uncertainty == pytest.approx(np.sqrt(c @ C @ c), rel=1e-6)
 

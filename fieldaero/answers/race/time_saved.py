@@ -183,7 +183,7 @@ def time_saved(
             together = whole - common_both
         r = float(np.clip(together / (laps_cda * laps_delta), -1.0, 1.0))
         correlation[-1, -2] = correlation[-2, -1] = r
-    combined = uncertainty_budget(rows, correlation=correlation, unit="s")
+    combined = uncertainty_budget(rows, correlation=correlation)
     return TimeSaved(
         seconds_s=slopes.seconds,
         standard_uncertainty_s=combined.standard_uncertainty,
