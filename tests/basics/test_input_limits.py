@@ -109,7 +109,7 @@ TOO_MUCH = {
         "5 laps",
         "Export one ride",
     ),
-    "depth of an XML file": (depth, gpx([points(5) + NESTED]).encode(), "12 elements within each other", "export it"),
+    "depth of an XML file": (depth, gpx([points(5) + NESTED]).encode(), "12 elements within each other", "Export it"),
     "elements of an XML file": (elements, gpx(["<a/>" * 700 + points(5)]).encode(), "300", "Export the ride alone"),
     "size of a file": (size, csv(60), "MB", "Export the ride alone"),
     "size unpacked": (ratio, gzip.compress(csv(900)), "3 times the packed size", "Give the file unpacked"),
@@ -172,7 +172,7 @@ def test_a_zip_archive_is_never_unpacked():
 
 def test_memory_stays_small_for_a_deep_file():
     tracemalloc.start()
-    with refused("more than 50 elements within", allowed="more than ten", then="export it again"):
+    with refused("more than 50 elements within", allowed="ten at most", then="Export it again"):
         read_ride_bytes(b"<gpx>" + b"<trk>" * 1_000_000, name="ride.gpx")
     assert tracemalloc.get_traced_memory()[1] < 40_000_000
     tracemalloc.stop()

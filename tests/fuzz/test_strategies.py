@@ -16,7 +16,7 @@ from tests.rides.formats.fit_files import START_FIT_S, by_hand, definition
 
 RIDE_COLUMNS = (*sorted(KNOWN_COLUMNS), "mystery")
 
-few = settings(max_examples=150, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=100, suppress_health_check=list(HealthCheck))
 
 odd_numbers = st.one_of(
     st.floats(width=64),
