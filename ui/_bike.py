@@ -7,6 +7,8 @@ from typing import Any, NamedTuple
 import streamlit as st
 
 from _state import attempt, draft, edition
+from fieldaero.physics.system import System
+from fieldaero.run_sheet.schema import CRR_RANGE, MASS_RANGE_KG
 
 __all__ = ["rider_and_bike"]
 
@@ -29,8 +31,7 @@ FIELDS = (
         "mass_kg",
         "Mass, all together [kg]",
         "Rider, bike, bottles, clothes and tools, weighed together as ridden. Usually 60 to 110.",
-        20.0,
-        300.0,
+        *MASS_RANGE_KG,
         0.1,
         "%.1f",
         None,
@@ -43,7 +44,7 @@ FIELDS = (
         20.0,
         0.1,
         "%.1f",
-        0.5,
+        System.mass_sd_kg,
     ),
     Field(
         "wheel_circumference_m",
@@ -53,7 +54,7 @@ FIELDS = (
         2.6,
         0.001,
         "%.3f",
-        2.105,
+        System.wheel_circumference_m,
     ),
     Field(
         "wheel_inertia_kg_m2",
@@ -63,17 +64,16 @@ FIELDS = (
         1.0,
         0.01,
         "%.2f",
-        0.14,
+        System.wheel_inertia_kg_m2,
     ),
     Field(
         "crr",
         "Rolling resistance Crr [no unit]",
         "0.003 on a smooth road with fast tyres to 0.008 on rough chip seal.",
-        0.0005,
-        0.05,
+        *CRR_RANGE,
         0.0001,
         "%.4f",
-        0.0045,
+        System.crr,
     ),
     Field(
         "crr_sd",
@@ -83,7 +83,7 @@ FIELDS = (
         0.02,
         0.0001,
         "%.4f",
-        0.0007,
+        System.crr_sd,
     ),
     Field(
         "power_scale_sd",
@@ -93,7 +93,7 @@ FIELDS = (
         0.5,
         0.005,
         "%.3f",
-        0.015,
+        System.power_scale_sd,
     ),
 )
 PLACES = {"crank": "crank", "pedal": "pedals", "hub": "hub"}

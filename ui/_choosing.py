@@ -13,7 +13,7 @@ from fieldaero.draft.draft import DraftLap
 from fieldaero.draft.lap_table import LapRow
 from fieldaero.plan.lap_order import balance_in_words
 from fieldaero.plan.lap_pattern import letters_of, pattern_of, usual_patterns
-from fieldaero.run_sheet.schema import NOT_USED
+from fieldaero.run_sheet.schema import NOT_USED, USUAL_CHOICES
 
 __all__ = ["balance", "choosing", "pick", "picked_laps"]
 
@@ -134,7 +134,7 @@ def balance() -> None:
         )
     )
     st.write(f"Order ridden: {' '.join(letters.get(name, '?') for name in spread.order)}")
-    drift = float(now.tables.analysis.get("drift_sd_per_h", 0.01))
+    drift = float(now.tables.analysis.get("drift_sd_per_h", USUAL_CHOICES.drift_sd_per_h))
     said = balance_in_words(spread, baseline=now.baseline, drift_sd_per_h=drift)
     for sentence in said:
         st.write(plain(sentence))

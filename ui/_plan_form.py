@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import streamlit as st
 
 from _state import draft, outcome
 from fieldaero.basics.errors import FieldaeroError
-from fieldaero.plan.assumptions import former_of, planned_ride, road_of, smallest_m2
+from fieldaero.draft.air import draft_system
+from fieldaero.physics.system import System
+from fieldaero.plan.assumptions import CDA_M2, SPEED_KM_H, former_of, planned_ride, road_of, smallest_m2
 from fieldaero.plan.expected_error import PlannedRide
-from fieldaero.plan.plan import Plan, plan_test
+from fieldaero.plan.plan import REPORTED, Plan, plan_test
+from fieldaero.run_sheet.schema import CRR_RANGE, MASS_RANGE_KG, USUAL_SMALLEST_DIFFERENCE_M2, AnalysisChoices
 from fieldaero.simulator import CourseShape
 
 __all__ = ["Wishes", "plan_form", "planned"]
 
 LENGTH, RIDE = "the length of a lap", "a ride on it"
 SPEED, POWER = "speed", "power"
-UNITS = {"m²": "m2", "W at 45 km/h": "w", "s over 40 km at 250 W": "s"}
-USUAL = {"m²": 0.003, "W at 45 km/h": 4.0, "s over 40 km at 250 W": 12.0}
-STEPS = {"m²": 0.0005, "W at 45 km/h": 0.5, "s over 40 km at 250 W": 1.0}
+# Of the smallest difference, by its unit: a usual one, the step, and the digits.
+SMALLEST = {
+    "m2": (USUAL_SMALLEST_DIFFERENCE_M2, 0.0005, "%.4f"),
+    "w": (4.0, 0.5, "%.1f"),
+    "s": (12.0, 1.0, "%.1f"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,14 +39,14 @@ class Wishes:
     ride: str | None
     speed_km_h: float | None
     power_w: float | None
-    mass_kg: float
+    system: System
     cda_m2: float
-    crr: float
     wind_m_s: float
     wind_height_m: float
     setups: tuple[str, ...]
     smallest: float
     smallest_unit: str
+    choices: AnalysisChoices
     available_min: float
     laps_per_setup: int | None
     as_before: bool
@@ -50,6 +56,8 @@ def plan_form() -> Wishes:
     """Show the fields and return what they hold."""
     own = draft()
     rides = [r.name for r in own.rides if r.listing is not None]
+    system, analysis = draft_system(own), own.tables.analysis
+    choices = AnalysisChoices(**{key: value for key, value in analysis.items() if key in REPORTED})
     left, right = st.columns(2, gap="large")
     with left:
         st.header("Course and rider")
@@ -64,15 +72,12 @@ def plan_form() -> Wishes:
         held = _choice("You will hold a", [SPEED, POWER], "plan_held") or SPEED
         speed = power = None
         if held == SPEED:
-            speed = _number("Speed on the flat in still air [km/h]", "plan_speed", 40.0, 15.0, 80.0, 1.0, "%.1f")
+            speed = _number("Speed on the flat in still air [km/h]", "plan_speed", SPEED_KM_H, 15.0, 80.0, 1.0, "%.1f")
         else:
-            power = _number("Power [W]", "plan_power", 250.0, 60.0, 800.0, 5.0, "%.0f")
-        system = own.tables.system
-        mass = _number(
-            "Rider, bike and all carried [kg]", "plan_mass", system.get("mass_kg", 84.0), 30.0, 250.0, 0.5, "%.1f"
-        )
-        cda = _number("About your drag area [m²]", "plan_cda", 0.25, 0.15, 0.8, 0.005, "%.3f")
-        crr = _number("Crr", "plan_crr", system.get("crr", 0.0045), 0.001, 0.02, 0.0001, "%.4f")
+            power = _of_sheet("Power [W]", "plan_power", choices.report_power_w, 60.0, 800.0, 5.0, "%.0f")
+        mass = _of_sheet("Rider, bike and all carried [kg]", "plan_mass", system.mass_kg, *MASS_RANGE_KG, 0.5, "%.1f")
+        cda = _number("About your drag area [m²]", "plan_cda", CDA_M2, 0.15, 0.8, 0.005, "%.3f")
+        crr = _of_sheet("Crr", "plan_crr", system.crr, *CRR_RANGE, 0.0001, "%.4f")
     with right:
         st.header("Air, setups and time")
         wind = _number("Mean wind, as a station or forecast gives it [m/s]", "plan_wind", 2.0, 0.0, 40.0, 0.5, "%.1f")
@@ -81,11 +86,22 @@ def plan_form() -> Wishes:
         if "plan_setups" not in st.session_state:
             st.session_state["plan_setups"] = "\n".join(names)
         typed = st.text_area("Setups, one a line, the baseline first", height=110, **_kept("plan_setups"))
-        unit = st.selectbox("Smallest difference that matters, in", list(UNITS), **_kept("plan_unit"))
+        words = {"m2": "m²", "w": choices.in_watts, "s": choices.in_seconds}
+        stated = {unit: analysis.get(f"smallest_difference_{unit}") for unit in words}
+        first = next((unit for unit in words if stated[unit] is not None), "m2")
+        unit: str = st.selectbox(
+            "Smallest difference that matters, in",
+            list(words),
+            format_func=lambda one: words[one],
+            **_kept(f"plan_unit_{first}", first),
+        )
+        usual, step, form = SMALLEST[unit]
         smallest = _number(
-            f"Smallest difference [{unit}]", f"plan_smallest_{UNITS[unit]}", USUAL[unit], 0.0001, 500.0, STEPS[unit],
-            "%.4f" if unit == "m²" else "%.1f",
-        )  # fmt: skip
+            f"Smallest difference [{words[unit]}]",
+            f"plan_smallest_{unit}_{stated[unit]}",
+            stated[unit] or usual,
+            *(0.0001, 500.0, step, form),
+        )
         minutes = _number("Time for riding, changes included [min]", "plan_minutes", 150.0, 10.0, 1440.0, 10.0, "%.0f")
         laps = st.number_input(
             "Laps per setup (empty: as few as are enough)",
@@ -104,14 +120,14 @@ def plan_form() -> Wishes:
         ride=ride,
         speed_km_h=speed,
         power_w=power,
-        mass_kg=mass,
+        system=replace(system, mass_kg=mass, crr=crr),
         cda_m2=cda,
-        crr=crr,
         wind_m_s=wind,
         wind_height_m=height,
         setups=tuple(line.strip() for line in typed.splitlines() if line.strip()),
         smallest=smallest,
         smallest_unit=unit,
+        choices=choices,
         available_min=minutes,
         laps_per_setup=laps,
         as_before=before,
@@ -119,13 +135,7 @@ def plan_form() -> Wishes:
 
 
 def planned(wishes: Wishes, *, progress: Callable[[str], None]) -> Plan:
-    """Make the plan.
-
-    Raises
-    ------
-    FieldaeroError
-        For what cannot be planned.
-    """
+    """Make the plan; what cannot be planned is a FieldaeroError."""
     w = wishes
     course = CourseShape(shape="out_and_back" if w.there_and_back else "loop", length_m=w.length_m)
     if w.ride is not None:
@@ -141,8 +151,7 @@ def planned(wishes: Wishes, *, progress: Callable[[str], None]) -> Plan:
         former = former_of(result, result.title)
     ride: PlannedRide = planned_ride(
         course,
-        mass_kg=w.mass_kg,
-        crr=w.crr,
+        system=w.system,
         cda_m2=w.cda_m2,
         power_w=w.power_w,
         speed_km_h=w.speed_km_h,
@@ -151,19 +160,24 @@ def planned(wishes: Wishes, *, progress: Callable[[str], None]) -> Plan:
     return plan_test(
         ride,
         setups=w.setups,
-        smallest_difference_m2=smallest_m2(ride, **{f"difference_{UNITS[w.smallest_unit]}": w.smallest}),
+        smallest_difference_m2=smallest_m2(ride, **{f"difference_{w.smallest_unit}": w.smallest}, choices=w.choices),
         wind_m_s=w.wind_m_s,
         wind_height_m=w.wind_height_m,
         laps_per_setup=w.laps_per_setup,
         available_min=w.available_min,
+        choices=w.choices,
         progress=progress,
     )
 
 
 def _number(label: str, key: str, usual: float, low: float, high: float, step: float, form: str) -> float:
-    return float(
-        st.number_input(label, min_value=low, max_value=high, step=step, format=form, **_kept(key, float(usual)))
-    )
+    first = min(max(float(usual), low), high)
+    return float(st.number_input(label, min_value=low, max_value=high, step=step, format=form, **_kept(key, first)))
+
+
+def _of_sheet(label: str, key: str, stated: float, low: float, high: float, step: float, form: str) -> float:
+    """Show a field that the sheet fills: what is typed stays until the sheet has another value."""
+    return _number(label, f"{key}_{stated}", stated, low, high, step, form)
 
 
 def _choice(label: str, options: list[str], key: str) -> str | None:

@@ -10,14 +10,31 @@ import click
 from fieldaero.cli.options import progress
 
 if TYPE_CHECKING:
+    from fieldaero.plan.assumptions import FormerTest
     from fieldaero.plan.expected_error import PlannedRide
+    from fieldaero.plan.plan import Plan
 
 __all__ = ["plan"]
 
-MASS_KG, CDA_M2, CRR, SPEED_KM_H = 84.0, 0.25, 0.0045, 40.0
+
+class _Plan(click.Command):
+    """The command whose help ends with the usual values, read from where they stand only when it is shown."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write what is taken where nothing is given."""
+        from fieldaero.physics.system import USUAL_MASS_KG, System
+        from fieldaero.plan.assumptions import CDA_M2, SPEED_KM_H
+        from fieldaero.run_sheet.schema import USUAL_CHOICES
+
+        formatter.write_paragraph()
+        formatter.write_text(
+            f"What you do not give comes from the former test, or else is usual: {USUAL_MASS_KG:g} kg, "
+            f"CdA {CDA_M2:g} m2, Crr {System.crr:g}, {SPEED_KM_H:g} km/h, differences in {USUAL_CHOICES.in_watts} "
+            f"and in {USUAL_CHOICES.in_seconds}."
+        )
 
 
-@click.command()
+@click.command(cls=_Plan)
 @click.option("--wind-m-s", type=float, required=True, help="Expected mean wind, as a station or a forecast gives it.")
 @click.option("--wind-height-m", type=float, default=10.0, show_default=True, help="Height of that station's meter.")
 @click.option("--lap-length-m", type=float, help="Length of a lap.")
@@ -26,18 +43,18 @@ MASS_KG, CDA_M2, CRR, SPEED_KM_H = 84.0, 0.25, 0.0045, 40.0
 )
 @click.option("--ride", metavar="RIDE", help="A ride on the course, instead of its length and shape.")
 @click.option("--power-w", type=float, help="Power that you will hold.")
-@click.option("--speed-km-h", type=float, help=f"Or the speed, on the flat in still air; {SPEED_KM_H:g} if neither.")
+@click.option("--speed-km-h", type=float, help="Or the speed, on the flat in still air.")
 @click.option("--setup", "names", metavar="NAME", multiple=True, help="A setup, the baseline first; one each.")
 @click.option("--setups", "count", type=int, help="Or only their number, the baseline among them; 2 if neither.")
 @click.option("--smallest-m2", type=float, help="Smallest difference that matters, in m2.")
-@click.option("--smallest-w", type=float, help="Or in W at 45 km/h.")
-@click.option("--smallest-s", type=float, help="Or in s over 40 km at 250 W.")
+@click.option("--smallest-w", type=float, help="Or in W, at the speed named below.")
+@click.option("--smallest-s", type=float, help="Or in s, over the distance named below.")
 @click.option("--laps", type=int, help="Laps per setup; as few as are enough if not given.")
 @click.option("--time-min", type=float, default=150.0, show_default=True, help="Time for riding, changes included.")
-@click.option("--former", metavar="FILE", help="A former run sheet or result.json, for your own scatter and noise.")
-@click.option("--mass-kg", type=float, default=MASS_KG, show_default=True, help="Rider, bike and all carried.")
-@click.option("--cda-m2", type=float, help=f"About your drag area; {CDA_M2:g} or the former test's if not given.")
-@click.option("--crr", type=float, default=CRR, show_default=True, help="Coefficient of rolling resistance.")
+@click.option("--former", metavar="FILE", help="A former run sheet or result.json.")
+@click.option("--mass-kg", type=float, help="Rider, bike and all carried.")
+@click.option("--cda-m2", type=float, help="About your drag area.")
+@click.option("--crr", type=float, help="Coefficient of rolling resistance.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Draws another balanced order.")
 @click.option("--simulate", "sessions", metavar="N", type=int, help="Also ride this plan N times in the simulator.")
 @click.option("--sheet", metavar="FILE", help="Also write the plan as a page to print (HTML).")
@@ -49,8 +66,10 @@ def plan(
 ) -> None:
     """Plan a test: how many laps, in which order, and whether they can tell the difference.
 
-    Says go, marginal or no-go, with the expected error, the ride time and what more or
-    fewer laps or another wind would do. One of the three --smallest options is needed.
+    The answer is go, marginal or no-go, with the expected error, the ride time and what
+    more or fewer laps or another wind would do. One of the three --smallest options is
+    needed. A former test gives your own mass, Crr, CdA, scatter and noise, and the
+    speed, distance and power at which its run sheet reports differences.
     """
     from dataclasses import asdict
 
@@ -81,7 +100,13 @@ def plan(
     if run_sheet is not None:
         from fieldaero.run_sheet.template import planned_run_sheet
 
-        text = planned_run_sheet(made.setups, made.order, smallest_difference_m2=made.smallest_difference_m2)
+        text = planned_run_sheet(
+            made.setups,
+            made.order,
+            smallest_difference_m2=made.smallest_difference_m2,
+            system=made.ride.system,
+            choices=made.choices,
+        )
         write_text(text, run_sheet, replace=force)
     if as_json:
         told = made.to_dict()
@@ -105,23 +130,29 @@ def _planned(
     wind_m_s: float,
     wind_height_m: float,
     seed: int,
+    former: str | None,
     **road: Any,
-) -> Any:
+) -> Plan:
+    from fieldaero.plan.assumptions import former_test
     from fieldaero.plan.assumptions import smallest_m2 as smallest
     from fieldaero.plan.plan import plan_test
+    from fieldaero.run_sheet.schema import USUAL_CHOICES
 
-    ride = _ride(**road)
+    before = None if former is None else former_test(former)
+    choices = USUAL_CHOICES if before is None else before.choices
+    ride = _ride(former=before, **road)
     return plan_test(
         ride,
         setups=_setups(names, count),
         smallest_difference_m2=smallest(
-            ride, difference_m2=smallest_m2, difference_w=smallest_w, difference_s=smallest_s
+            ride, difference_m2=smallest_m2, difference_w=smallest_w, difference_s=smallest_s, choices=choices
         ),
         wind_m_s=wind_m_s,
         wind_height_m=wind_height_m,
         laps_per_setup=laps,
         available_min=time_min,
         seed=seed,
+        choices=choices,
     )
 
 
@@ -132,11 +163,9 @@ def _setups(names: tuple[str, ...], count: int | None) -> tuple[str, ...]:
         raise FieldaeroError(f"--setups is {count} and {len(names)} are named by --setup; give one or the other")
     if any(not name.strip() or name == "-" for name in names):
         raise FieldaeroError(
-            'a setup has no name, or is called "-", which is a lap that is not used; name it otherwise'
+            'a setup has no name, or is called "-", which stands for a lap that is not used; give it another name'
         )
-    if names:
-        return names
-    return ("baseline", *(f"setup {k}" for k in range(2, (2 if count is None else count) + 1)))
+    return names or ("baseline", *(f"setup {k}" for k in range(2, (2 if count is None else count) + 1)))
 
 
 def _ride(
@@ -146,31 +175,33 @@ def _ride(
     ride: str | None,
     power_w: float | None,
     speed_km_h: float | None,
-    former: str | None,
-    mass_kg: float,
+    former: FormerTest | None,
+    mass_kg: float | None,
     cda_m2: float | None,
-    crr: float,
+    crr: float | None,
 ) -> PlannedRide:
     from fieldaero.basics.errors import FieldaeroError
     from fieldaero.basics.quantities import number_within
-    from fieldaero.plan.assumptions import former_test, planned_ride, road_ridden
+    from fieldaero.plan.assumptions import planned_ride, road_ridden
+    from fieldaero.run_sheet.schema import CRR_RANGE, MASS_RANGE_KG
     from fieldaero.simulator import CourseShape
 
     if (lap_length_m is None) == (ride is None):
-        raise FieldaeroError("the course is to be given once: by --lap-length-m, or by --ride with a ride on it")
+        raise FieldaeroError("give the course once: by --lap-length-m, or by --ride with a ride on it")
     if power_w is not None and speed_km_h is not None:
         raise FieldaeroError("--power-w and --speed-km-h are both given; give one of them")
-    number_within(mass_kg, quantity="--mass-kg", low=30.0, high=250.0)
-    number_within(crr, quantity="--crr", low=0.001, high=0.02)
-    before = None if former is None else former_test(former)
+    if mass_kg is not None:
+        number_within(mass_kg, quantity="--mass-kg", low=MASS_RANGE_KG[0], high=MASS_RANGE_KG[1])
+    if crr is not None:
+        number_within(crr, quantity="--crr", low=CRR_RANGE[0], high=CRR_RANGE[1])
     course = CourseShape(shape="loop" if shape == "loop" else "out_and_back", length_m=lap_length_m or 0.0)
     if ride is not None:
         ridden = road_ridden(ride)
         course = ridden.course
         if power_w is None and speed_km_h is None:
             power_w = ridden.power_w
-    cda = cda_m2 if cda_m2 is not None else (before.cda_m2 if before and before.cda_m2 else CDA_M2)
-    number_within(cda, quantity="--cda-m2", low=0.15, high=0.8)
-    return planned_ride(
-        course, mass_kg=mass_kg, crr=crr, cda_m2=cda, power_w=power_w, speed_km_h=speed_km_h, former=before
+    planned = planned_ride(
+        course, mass_kg=mass_kg, crr=crr, cda_m2=cda_m2, power_w=power_w, speed_km_h=speed_km_h, former=former
     )
+    number_within(planned.cda_m2, quantity="--cda-m2", low=0.15, high=0.8)
+    return planned

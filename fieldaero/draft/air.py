@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, WeatherError
 from fieldaero.draft.draft import Draft
 from fieldaero.physics.atmosphere import wind_at_height_m_s
-from fieldaero.physics.system import System
+from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.run_sheet.messages import checked
 from fieldaero.run_sheet.schema import AnalysisChoices, CourseFacts, SystemTable, WeatherEntry
 from fieldaero.run_sheet.sheet import entry_observations, system_of
@@ -31,7 +31,6 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 USUAL_AIR_KG_M3 = 1.2
-USUAL_MASS_KG = 80.0
 STEP_S = 60.0
 PER_LAP = 5  # moments of a lap at which its wind is looked up
 

@@ -16,8 +16,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
+from fieldaero.physics.system import System
 from fieldaero.plan.lap_order import Balance, design_balance
-from fieldaero.run_sheet.schema import FIRST_SETUP, NOT_USED
+from fieldaero.run_sheet.schema import FIRST_SETUP, NOT_USED, USUAL_CHOICES, USUAL_SMALLEST_DIFFERENCE_M2
 from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
 from fieldaero.run_sheet.toml_text import toml_text
 
@@ -310,18 +311,12 @@ def empty_draft() -> Draft:
     return Draft(
         tables=SheetTables(
             system={
-                "mass_sd_kg": 0.5,
-                "wheel_inertia_kg_m2": 0.14,
-                "wheel_circumference_m": 2.105,
-                "power_at": "crank",
-                "crr": 0.0045,
-                "crr_sd": 0.0007,
+                key: getattr(System, key)
+                for key in ("mass_sd_kg", "wheel_inertia_kg_m2", "wheel_circumference_m", "power_at", "crr", "crr_sd")
             },
             analysis={
-                "smallest_difference_m2": 0.002,
-                "report_speed_km_h": 45.0,
-                "report_distance_km": 40.0,
-                "report_power_w": 250.0,
+                "smallest_difference_m2": USUAL_SMALLEST_DIFFERENCE_M2,
+                **USUAL_CHOICES.model_dump(include={"report_speed_km_h", "report_distance_km", "report_power_w"}),
             },
         )
     )

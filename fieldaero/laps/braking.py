@@ -30,7 +30,7 @@ from fieldaero.basics.runs import runs_where
 from fieldaero.laps.course import GRID_M, Course, lap_position_m
 from fieldaero.laps.lap import Lap
 from fieldaero.laps.track import RIDING_M_S, Track
-from fieldaero.physics.system import System
+from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 
@@ -52,7 +52,6 @@ DIFFERENCE_S = 1.0  # speed is differentiated over at least this: wheel speed sc
 PEDALLING = 0.4  # share of the median power from which a rider counts as pedalling
 LEAST_SPEED_LOST_M_S = 0.7
 LEAST_ENERGY_J = 200.0
-TYPICAL_MASS_KG = 80.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,8 +77,8 @@ def find_braking(
     system: System | None = None,
     air_density_kg_m3: float = 1.2,
 ) -> tuple[Braking, ...]:
-    """Return every use of the brakes in the ride, in order; without a system a mass of 80 kg is taken."""
-    system = system or System(mass_kg=TYPICAL_MASS_KG)
+    """Return every use of the brakes in the ride, in order; without a system one of usual mass."""
+    system = system or System(mass_kg=USUAL_MASS_KG)
     t, v = ride.time_s, ride.column("speed_m_s")
     power = np.nan_to_num(ride.column("power_w"))
     dt = np.diff(t)

@@ -17,12 +17,16 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["DRIVETRAIN_EFFICIENCY", "System"]
+__all__ = ["DRIVETRAIN_EFFICIENCY", "USUAL_MASS_KG", "System"]
 
 PowerAt = Literal["crank", "pedal", "hub"]
 
 DRIVETRAIN_EFFICIENCY: dict[str, float] = {"crank": 0.976, "pedal": 0.976, "hub": 1.0}
 """Share of measured power that reaches the road, by where it is measured (Martin et al. 1998)."""
+
+
+USUAL_MASS_KG = 84.0
+"""Stands in where nobody has said a mass yet, as in a plan; a run sheet has to give it."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""What a plan is given: the road from a ride on it, the scatter from a former test, and wishes in their own units."""
+"""What a plan is made from: the road of a ride on it, what a former test says, and wishes in their own units."""
 
 from __future__ import annotations
 
@@ -22,16 +22,18 @@ from fieldaero.physics.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m
 from fieldaero.physics.flat_road import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2
 from fieldaero.physics.moist_air import air_density_kg_m3
 from fieldaero.physics.road_power import power_w as road_power_w
-from fieldaero.physics.system import System
+from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.plan.expected_error import PlannedRide
 from fieldaero.rides import read_ride
+from fieldaero.run_sheet.messages import checked
+from fieldaero.run_sheet.schema import USUAL_CHOICES, AnalysisChoices, SystemTable
+from fieldaero.run_sheet.sheet import system_of
 from fieldaero.simulator import CourseShape, Sensors
 from fieldaero.simulator.session_files import GUST_SHARE, SLOW_SHARE
 
 __all__ = [
-    "REPORT_DISTANCE_KM",
-    "REPORT_POWER_W",
-    "REPORT_SPEED_KM_H",
+    "CDA_M2",
+    "SPEED_KM_H",
     "FormerTest",
     "RoadRidden",
     "former_of",
@@ -45,13 +47,11 @@ __all__ = [
     "wind_at_rider_m_s",
 ]
 
-REPORT_SPEED_KM_H, REPORT_DISTANCE_KM, REPORT_POWER_W = 45.0, 40.0, 250.0
-
+CDA_M2, SPEED_KM_H = 0.25, 40.0  # taken where nothing says otherwise
 SHARES = (0.1, 0.6)  # of the mean wind that its changes can plausibly be; common practice, no source
 ENOUGH_WIND_M_S = 0.5  # for a share of it to mean something
 POWER_NOISE_W = 2.0  # of which a simulated meter has so much at any power; the rest goes with the power
 USUAL_HEIGHT_M = 8.0
-CDA_M2, SPEED_KM_H = 0.25, 40.0  # taken where nothing says otherwise
 MOST_BYTES = 50_000_000
 
 
@@ -65,21 +65,14 @@ class RoadRidden:
 
 @dataclass(frozen=True, kw_only=True)
 class FormerTest:
-    """What a former test says of its rider, air and sensors.
+    """What a former test says of its rider, air and sensors; None, or the usual values, where it does not say.
 
-    Attributes
-    ----------
-    name
-        Of its file.
-    lap_scatter_m2, cda_m2
-        Scatter from lap to lap, and drag area of the baseline; None where it does not say.
-    slow_share, gust_share
-        Slow change and gusts of the wind over its mean; the usual ones where it does not say.
-    sensors
-        As noisy as they were; the usual ones where it does not say.
+    ``cda_m2`` is the baseline's; ``choices`` hold the speed, distance and power at which differences are reported.
     """
 
     name: str
+    system: System | None
+    choices: AnalysisChoices
     lap_scatter_m2: float | None
     cda_m2: float | None
     slow_share: float
@@ -88,15 +81,7 @@ class FormerTest:
 
 
 def road_ridden(path: str | os.PathLike[str]) -> RoadRidden:
-    """Return the course of a ride.
-
-    Raises
-    ------
-    RideError
-        Where the ride cannot be read.
-    CannotAnswerError
-        Where it has no complete laps of a closed course or an out-and-back road.
-    """
+    """Return the course of a ride; see :func:`road_of`."""
     return road_of(list_laps(read_ride(path)))
 
 
@@ -125,44 +110,21 @@ def road_of(listing: LapListing) -> RoadRidden:
     )
 
 
-def former_test(path: str | os.PathLike[str]) -> FormerTest:
-    """Return what a former test says: its run sheet, which is analysed, or its result.json.
-
-    Raises
-    ------
-    RunSheetError
-        Where the file is neither.
-    FieldaeroError
-        Where the run sheet cannot be analysed.
-    """
-    where = Path(path)
-    return _from_json(where) if where.suffix.lower() == ".json" else former_of(analyse(where), where.name)
-
-
 def planned_ride(
     course: CourseShape,
     *,
-    mass_kg: float,
-    crr: float,
+    mass_kg: float | None = None,
+    crr: float | None = None,
     cda_m2: float | None = None,
     power_w: float | None = None,
     speed_km_h: float | None = None,
+    system: System | None = None,
     former: FormerTest | None = None,
 ) -> PlannedRide:
     """Return the ride for :func:`fieldaero.plan.plan.plan_test`; its wind is set there.
 
-    Parameters
-    ----------
-    course
-        Shape and length of the lap.
-    mass_kg, crr
-        Rider, bike and all carried; rolling resistance.
-    cda_m2
-        About the baseline's drag area; the former test's, or a usual one, if not given.
-    power_w, speed_km_h
-        Power at the meter, or else the speed on the flat in still air; a usual speed if neither.
-    former
-        A test of the same rider, for scatter, air and sensors.
+    What is not given comes from ``system`` and the former test, and else is usual: rider and bike, the baseline's
+    drag area, the speed on the flat in still air where no power is given.  The former test also says what scatters.
 
     Examples
     --------
@@ -170,10 +132,11 @@ def planned_ride(
     >>> planned_ride(course, mass_kg=84.0, crr=0.0045, power_w=250.0).cda_m2
     0.25
     """
-    cda = cda_m2 if cda_m2 is not None else (former.cda_m2 if former and former.cda_m2 else CDA_M2)
-    ride = PlannedRide(
-        course=course, power_w=power_w or 0.0, wind_m_s=0.0, system=System(mass_kg=mass_kg, crr=crr), cda_m2=cda
-    )
+    base = system or (former.system if former else None) or System(mass_kg=USUAL_MASS_KG)
+    base = replace(base, mass_kg=base.mass_kg if mass_kg is None else mass_kg, crr=base.crr if crr is None else crr)
+    if cda_m2 is None:
+        cda_m2 = (former.cda_m2 if former else None) or CDA_M2
+    ride = PlannedRide(course=course, power_w=power_w or 0.0, wind_m_s=0.0, system=base, cda_m2=cda_m2)
     if former is not None:
         ride = replace(
             ride,
@@ -228,8 +191,9 @@ def smallest_m2(
     difference_m2: float | None = None,
     difference_w: float | None = None,
     difference_s: float | None = None,
+    choices: AnalysisChoices = USUAL_CHOICES,
 ) -> float:
-    """Return the smallest difference that matters [m2], from whichever of three currencies it is given in.
+    """Return the smallest difference that matters [m2]; it is given once, in m2, W or s.
 
     Raises
     ------
@@ -239,44 +203,60 @@ def smallest_m2(
     given = [value for value in (difference_m2, difference_w, difference_s) if value is not None]
     if len(given) != 1:
         raise OutOfRangeError(
-            f"the smallest difference that matters is given {len(given)} times; give it once: "
-            "in m2 (--smallest-m2), in W at 45 km/h (--smallest-w), or in s over 40 km (--smallest-s)"
+            f"the smallest difference that matters is given {len(given)} times; give it once: in m2 (--smallest-m2), "
+            f"in {choices.in_watts} (--smallest-w), or in {choices.in_seconds} (--smallest-s)"
         )
     if not (math.isfinite(given[0]) and given[0] > 0.0):
         raise OutOfRangeError(f"the smallest difference that matters is {given[0]:g}; allowed is a number above zero")
     found = given[0]
     if difference_w is not None:
-        found = cda_for_watts_m2(difference_w, road=planned_road(ride), speed_km_h=REPORT_SPEED_KM_H)
+        found = cda_for_watts_m2(difference_w, road=planned_road(ride), speed_km_h=choices.report_speed_km_h)
     if difference_s is not None:
         found = -cda_for_seconds_m2(
             -difference_s,
             cda_m2=ride.cda_m2,
             road=planned_road(ride),
-            distance_km=REPORT_DISTANCE_KM,
-            power_w=REPORT_POWER_W,
+            distance_km=choices.report_distance_km,
+            power_w=choices.report_power_w,
         )
     number_within(found, quantity="the smallest difference in m2", low=1e-5, high=0.1)
     if found > ride.cda_m2 - 0.1:
         raise OutOfRangeError(
-            f"a difference of {found:g} m2 from {ride.cda_m2:g} m2 leaves no rider; give a smaller one"
+            f"a difference of {found:g} m2 is too large for a drag area of {ride.cda_m2:g} m2: "
+            "less than 0.1 m2 would be left; give a smaller one"
         )
     return found
 
 
+def former_test(path: str | os.PathLike[str]) -> FormerTest:
+    """Return what a former test says: its run sheet, which is analysed, or its result.json.
+
+    Raises
+    ------
+    RunSheetError
+        Where the file is neither.
+    FieldaeroError
+        Where the run sheet cannot be analysed.
+    """
+    where = Path(path)
+    return _from_json(where) if where.suffix.lower() == ".json" else former_of(analyse(where), where.name)
+
+
 def former_of(result: Result, name: str) -> FormerTest:
     """Return what a former test says, from its result; see :func:`former_test`."""
-    estimates = result.estimates
+    session, estimates = result.session, result.estimates
+    assert session is not None
     assert estimates is not None
     noise = estimates.fit.noise
     speeds = [lap.speed_m_s for lap in result.lap_results if lap.used]
     powers = [lap.power_w for lap in result.lap_results if lap.used]
-    assert result.session is not None
-    weight_n = result.session.run_sheet.system.mass_kg * result.session.gravity_m_s2
-    power_sd_w = noise["power_sd_m_per_sqrt_s"] * weight_n
+    power_sd_w = noise["power_sd_m_per_sqrt_s"] * session.run_sheet.system.mass_kg * session.gravity_m_s2
     share = float(np.sqrt(max(power_sd_w**2 - POWER_NOISE_W**2, 0.0))) / float(np.mean(powers))
     wind = 0.0 if result.wind is None else result.wind.mean_m_s
     return FormerTest(
         name=name,
+        system=session.run_sheet.system,
+        choices=session.run_sheet.analysis,
         lap_scatter_m2=result.lap_scatter_m2,
         cda_m2=next((s.cda_m2 for s in result.setup_results if s.setup == result.baseline), None),
         slow_share=_share(noise["slow_wind_sd_m_s"], wind, SLOW_SHARE),
@@ -284,7 +264,7 @@ def former_of(result: Result, name: str) -> FormerTest:
         sensors=Sensors(
             power_noise=share,
             power_noise_w=min(POWER_NOISE_W, power_sd_w),
-            speed_noise_m_s=noise["level_sd_m"] * result.session.gravity_m_s2 / float(np.mean(speeds)),
+            speed_noise_m_s=noise["level_sd_m"] * session.gravity_m_s2 / float(np.mean(speeds)),
         ),
     )
 
@@ -309,16 +289,21 @@ def _from_json(where: Path) -> FormerTest:
         raise RunSheetError(f"{where}: is not JSON; give result.json of an analysis, or a run sheet") from None
     if not isinstance(told, dict) or told.get("schema") != 1 or "lap_scatter_m2" not in told:
         raise RunSheetError(f"{where}: is not the result of an analysis; result.json comes from: fieldaero analyse")
-    wind = told.get("wind")
-    wind = wind if isinstance(wind, dict) else {}
+    wind = _table(told, "wind")
     setups = told.get("setups")
     baseline = [
         row
         for row in (setups if isinstance(setups, list) else [])
         if isinstance(row, dict) and row.get("setup") == told.get("baseline")
     ]
+    background = _table(told, "background")
+    system = _table(background, "system")
+    choices = checked(AnalysisChoices, _table(background, "choices"), where=f"{where}: background.choices")
+    known = system_of(checked(SystemTable, system, where=f"{where}: background.system")) if system else None
     return FormerTest(
         name=where.name,
+        system=known,
+        choices=choices,
         lap_scatter_m2=_number(told, "lap_scatter_m2", where, high=0.1),
         cda_m2=_number(baseline[0], "cda_m2", where, high=1.0) if baseline else None,
         slow_share=_share(
@@ -327,6 +312,11 @@ def _from_json(where: Path) -> FormerTest:
         gust_share=GUST_SHARE,
         sensors=Sensors(),
     )
+
+
+def _table(told: dict[str, Any], key: str) -> dict[str, Any]:
+    found = told.get(key)
+    return found if isinstance(found, dict) else {}
 
 
 def _number(told: dict[str, Any], key: str, where: Path, *, high: float) -> float | None:

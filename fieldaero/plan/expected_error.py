@@ -29,7 +29,7 @@ from fieldaero.compare.session_comparison import estimate_session
 from fieldaero.compare.setups import SCATTER_PRIOR_SD
 from fieldaero.estimate.joint_fit.noise import PARAMETERS
 from fieldaero.estimate.session import Session, session_of
-from fieldaero.physics.system import System
+from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.run_sheet.sheet import run_sheet_from_text
 from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator import CourseShape, Scenario, Sensors, SimulatedSession, Wind, simulate_session
@@ -72,7 +72,7 @@ class PlannedRide:
     course: CourseShape
     power_w: float
     wind_m_s: float
-    system: System = field(default_factory=lambda: System(mass_kg=84.0))
+    system: System = field(default_factory=lambda: System(mass_kg=USUAL_MASS_KG))
     cda_m2: float = 0.25
     lap_scatter_m2: float | None = None
     slow_share: float = SLOW_SHARE

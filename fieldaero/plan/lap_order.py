@@ -22,6 +22,7 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from fieldaero.basics.errors import OutOfRangeError
+from fieldaero.run_sheet.schema import USUAL_CHOICES
 
 __all__ = ["Balance", "balance_in_words", "balanced_order", "changes_of_setup", "design_balance", "imbalance_laps"]
 
@@ -221,7 +222,9 @@ def design_balance(ridden_h: Sequence[tuple[str, float]], *, setups: Sequence[st
     )
 
 
-def balance_in_words(balance: Balance, *, baseline: str, drift_sd_per_h: float = 0.01) -> tuple[str, ...]:
+def balance_in_words(
+    balance: Balance, *, baseline: str, drift_sd_per_h: float = USUAL_CHOICES.drift_sd_per_h
+) -> tuple[str, ...]:
     """Say what a steady drift would do to each setup's difference from the baseline.
 
     Parameters

@@ -13,18 +13,13 @@ from typing import Any, Literal
 from fieldaero.answers.cautions import STRONG_WIND_M_S
 from fieldaero.basics.quantities import number_within
 from fieldaero.physics.flat_road import FlatRoad, seconds_over_distance, watts_at_speed
-from fieldaero.plan.assumptions import (
-    REPORT_DISTANCE_KM,
-    REPORT_POWER_W,
-    REPORT_SPEED_KM_H,
-    planned_road,
-    wind_at_rider_m_s,
-)
+from fieldaero.plan.assumptions import planned_road, wind_at_rider_m_s
 from fieldaero.plan.expected_error import ExpectedError, PlannedRide, expected_error
 from fieldaero.plan.lap_order import balanced_order, changes_of_setup
 from fieldaero.plan.resolving_power import ENOUGH, resolvable_m2, resolving_power
+from fieldaero.run_sheet.schema import USUAL_CHOICES, AnalysisChoices
 
-__all__ = ["OUT_OF_REACH", "STEPS", "OtherCase", "Plan", "PowerPoint", "plan_test"]
+__all__ = ["OUT_OF_REACH", "REPORTED", "STEPS", "OtherCase", "Plan", "PowerPoint", "plan_test"]
 
 Answer = Literal["go", "marginal", "no-go"]
 
@@ -36,10 +31,11 @@ CHANGE_MIN = 3.0  # to stop, change, and roll up to the line again; common pract
 OUT_OF_REACH_S = 2.0
 MOST_SAVED = 0.8  # of the drag: beyond it seconds mean nothing
 OUT_OF_REACH = (
-    "Differences of one or two seconds over 40 km, such as small accessories give, are out of reach outdoors: they "
-    "need a tunnel or an air-speed sensor."
+    f"Differences of one or two seconds over {USUAL_CHOICES.report_distance_km:g} km, such as small accessories give, "
+    "are out of reach outdoors: they need a tunnel or an air-speed sensor."
 )
 MORE_WIND, LESS_WIND = 1.5, 0.5
+REPORTED = {"report_speed_km_h", "report_distance_km", "report_power_w"}
 STEPS = 3  # of the work, each about as long as the others: one for each wind
 
 
@@ -69,32 +65,28 @@ class Plan:
 
     Attributes
     ----------
-    answer, reason
-        "go", "marginal" or "no-go", and why, in one sentence.
+    reason
+        Why the answer is so, in one sentence.
     setups, order
         Names, the baseline first, and the setup of each lap.
-    laps_per_setup, changes, warm_up_laps
-        Numbers.
-    lap_s, ride_min, available_min
-        Time for a lap, for all of it with warm-up and changes, and what there is.
+    ride_min, available_min
+        Time for all of it, with warm-up and changes, and what there is.
     se_m2, half_width_m2
         Expected standard error of a difference, and half of its 95 % interval.
     probability
-        Probability that the smallest difference is resolved.
-    smallest_difference_m2, smallest_difference_w, smallest_difference_s
-        The same in three currencies: watts at 45 km/h, seconds over 40 km at 250 W.
+        That the smallest difference is resolved.
+    smallest_difference_w, smallest_difference_s
+        The smallest difference in watts and seconds, under the conditions that ``choices`` report at.
     resolvable_m2, resolvable_w, resolvable_s
         What this plan resolves with a probability of 0.8; no seconds where that is most of the drag.
     wind_m_s, station_wind_m_s, station_height_m
         Wind at the rider's height, and as observed.
     curve
-        Power by number of laps.
+        What more or fewer laps would do.
     other_winds
         The same laps in half and in one and a half times the wind.
     ride
         What was assumed of road, rider and air.
-    cautions
-        One plain sentence each.
     seed
         With which the order was drawn.
     """
@@ -124,6 +116,7 @@ class Plan:
     curve: tuple[PowerPoint, ...]
     other_winds: tuple[OtherCase, ...]
     ride: PlannedRide
+    choices: AnalysisChoices
     cautions: tuple[str, ...]
     seed: int
 
@@ -135,7 +128,9 @@ class Plan:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the plan in JSON's own types."""
-        return {"schema": 1, **asdict(self)}
+        told = asdict(self)
+        reported = told.pop("choices").model_dump(include=REPORTED)
+        return {"schema": 1, **told, **reported}
 
 
 def plan_test(
@@ -148,6 +143,7 @@ def plan_test(
     laps_per_setup: int | None = None,
     available_min: float = 150.0,
     seed: int = 0,
+    choices: AnalysisChoices = USUAL_CHOICES,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Plan a test.
@@ -158,8 +154,6 @@ def plan_test(
         Road, rider and what scatters; its wind is replaced by the observed one.
     setups
         Names, the baseline first.
-    smallest_difference_m2
-        Smallest difference that matters.
     wind_m_s, wind_height_m
         Expected mean wind as a station gives it, and the height of its wind meter.
     laps_per_setup
@@ -167,13 +161,11 @@ def plan_test(
     available_min
         Time for riding, with warm-up and changes of setup.
     seed
-        For the order.
+        Draws the order.
+    choices
+        Speed, distance and power at which differences are also told.
     progress
         Called with what is done next, before each of ``STEPS`` steps.
-
-    Returns
-    -------
-    The plan.
 
     Raises
     ------
@@ -187,7 +179,13 @@ def plan_test(
     number_within(ride.power_w, quantity="power_w", low=60.0, high=800.0)
     number_within(ride.course.length_m, quantity="lap_length_m", low=300.0, high=30_000.0)
     at_rider = wind_at_rider_m_s(wind_m_s=wind_m_s, wind_height_m=wind_height_m)
-    number_within(at_rider, quantity="wind at the rider's height in m/s", low=0.0, high=10.0, hint="stay at home")
+    number_within(
+        at_rider,
+        quantity="wind at the rider's height in m/s",
+        low=0.0,
+        high=10.0,
+        hint="too strong for a test: wait for calmer air",
+    )
     ride = replace(ride, wind_m_s=at_rider)
     wanted = laps_per_setup
     # Bad numbers of laps and names are refused before anything is simulated.
@@ -206,9 +204,10 @@ def plan_test(
     resolvable = resolvable_m2(se_m2=chosen.se_m2, **laps)
     road = planned_road(ride)
     small = [smallest_difference_m2, resolvable]
-    watts = watts_at_speed(small, road=road, speed_km_h=REPORT_SPEED_KM_H).tolist()
-    smallest_s = _seconds_saved(smallest_difference_m2, ride, road)
-    answer, reason = _answer(chosen, curve, available_min, smallest_s, fixed=wanted is not None)
+    watts = watts_at_speed(small, road=road, speed_km_h=choices.report_speed_km_h).tolist()
+    # What is out of reach is known over the usual distance, whatever a sheet reports at.
+    usual_s = _seconds_saved(smallest_difference_m2, ride, road, USUAL_CHOICES)
+    answer, reason = _answer(chosen, curve, available_min, usual_s, fixed=wanted is not None)
     other_winds = []
     for factor, named in ((LESS_WIND, "less"), (MORE_WIND, "more")):
         say(f"riding in {named} wind")
@@ -229,16 +228,19 @@ def plan_test(
         probability=chosen.probability,
         smallest_difference_m2=smallest_difference_m2,
         smallest_difference_w=watts[0],
-        smallest_difference_s=smallest_s,
+        smallest_difference_s=_seconds_saved(smallest_difference_m2, ride, road, choices),
         resolvable_m2=resolvable,
         resolvable_w=watts[1],
-        resolvable_s=None if resolvable > MOST_SAVED * ride.cda_m2 else _seconds_saved(resolvable, ride, road),
+        resolvable_s=(
+            None if resolvable > MOST_SAVED * ride.cda_m2 else _seconds_saved(resolvable, ride, road, choices)
+        ),
         wind_m_s=at_rider,
         station_wind_m_s=wind_m_s,
         station_height_m=wind_height_m,
         curve=curve,
         other_winds=tuple(other_winds),
         ride=ride,
+        choices=choices,
         cautions=_cautions(at_rider),
         seed=seed,
     )
@@ -267,11 +269,12 @@ def _chosen(curve: Sequence[PowerPoint], available_min: float) -> PowerPoint:
 
 
 def _answer(
-    chosen: PowerPoint, curve: Sequence[PowerPoint], available_min: float, smallest_s: float, *, fixed: bool
+    chosen: PowerPoint, curve: Sequence[PowerPoint], available_min: float, usual_s: float, *, fixed: bool
 ) -> tuple[Answer, str]:
     n, chance = chosen.laps_per_setup, f"{100.0 * chosen.probability:.0f} %"
-    if smallest_s <= OUT_OF_REACH_S:
-        return "no-go", f"the smallest difference is worth {smallest_s:.1f} s over 40 km. {OUT_OF_REACH}"
+    if usual_s <= OUT_OF_REACH_S:
+        over = f"{usual_s:.1f} s over {USUAL_CHOICES.report_distance_km:g} km"
+        return "no-go", f"the smallest difference is worth {over}. {OUT_OF_REACH}"
     if chosen.ride_min > available_min:
         return "no-go", (
             f"{n} laps per setup take {chosen.ride_min:.0f} min and there are {available_min:.0f} min; take fewer "
@@ -291,10 +294,13 @@ def _answer(
     return answer, f"{told}, and {n} {limit}; {need}. Calmer air helps more than laps"
 
 
-def _seconds_saved(difference_m2: float, ride: PlannedRide, road: FlatRoad) -> float:
-    """Return seconds that so much less drag saves."""
+def _seconds_saved(difference_m2: float, ride: PlannedRide, road: FlatRoad, choices: AnalysisChoices) -> float:
     made = seconds_over_distance(
-        -difference_m2, cda_m2=ride.cda_m2, road=road, distance_km=REPORT_DISTANCE_KM, power_w=REPORT_POWER_W
+        -difference_m2,
+        cda_m2=ride.cda_m2,
+        road=road,
+        distance_km=choices.report_distance_km,
+        power_w=choices.report_power_w,
     )
     return -float(made)
 

@@ -142,7 +142,8 @@ def _facts(p: Plan) -> str:
         ("Expected standard error", f"{number(p.se_m2, places=4)} m²"),
         (
             "Smallest difference that matters",
-            f"{number(p.smallest_difference_m2, places=4)} m², {number(p.smallest_difference_s)} s over 40 km",
+            f"{number(p.smallest_difference_m2, places=4)} m², "
+            f"{number(p.smallest_difference_s)} {p.choices.in_seconds}",
         ),
         ("Probability of resolving it", f"{number(100.0 * p.probability)} %"),
     )

@@ -5,9 +5,10 @@ from __future__ import annotations
 from fieldaero.basics.formatting import number, one_line, table
 from fieldaero.basics.safety import SAFETY
 from fieldaero.plan.plan import Plan, PowerPoint
+from fieldaero.plan.resolving_power import ENOUGH
 from fieldaero.plan.trial import TrialSummary
 
-__all__ = ["plan_text", "trial_text"]
+__all__ = ["differences", "plan_text", "trial_text"]
 
 ROWS = (2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 30, 40)
 
@@ -73,19 +74,27 @@ def _assumed(p: Plan) -> str:
 
 def _error(p: Plan) -> str:
     rows = [
-        _currencies("smallest difference that matters", p.smallest_difference_m2, p.smallest_difference_w,
-                    p.smallest_difference_s),
-        _currencies("resolved with a probability of 80 %", p.resolvable_m2, p.resolvable_w, p.resolvable_s),
-    ]  # fmt: skip
-    header = ["", "m²", "W at 45 km/h", "s over 40 km"]
+        [name, number(m2, places=4), number(watts, places=1), number(seconds, places=1)]
+        for name, m2, watts, seconds in differences(p)
+    ]
+    header = ["", "m²", p.choices.in_watts, p.choices.in_seconds]
     return (
         f"Expected standard error of a difference: {number(p.se_m2, places=5)} m² (95 % interval: "
         f"±{number(p.half_width_m2, places=4)} m²).\n{table(header, rows)}"
     )
 
 
-def _currencies(name: str, m2: float, watts: float, seconds: float | None) -> list[str]:
-    return [name, number(m2, places=4), number(watts, places=1), number(seconds, places=1)]
+def differences(p: Plan) -> list[tuple[str, float, float, float | None]]:
+    """Return the smallest difference, and what the plan resolves, each with its name and in m2, W and s."""
+    return [
+        (
+            "smallest difference that matters",
+            p.smallest_difference_m2,
+            p.smallest_difference_w,
+            p.smallest_difference_s,
+        ),
+        (f"resolved with a probability of {_share(ENOUGH)}", p.resolvable_m2, p.resolvable_w, p.resolvable_s),
+    ]
 
 
 def _curve(p: Plan) -> str:

@@ -15,7 +15,11 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 __all__ = [
+    "CRR_RANGE",
+    "MASS_RANGE_KG",
     "NOT_USED",
+    "USUAL_CHOICES",
+    "USUAL_SMALLEST_DIFFERENCE_M2",
     "AnalysisChoices",
     "Claim",
     "CourseFacts",
@@ -78,11 +82,13 @@ Numbers = Annotated[tuple[Number, ...], BeforeValidator(_listed)]
 Moment = Annotated[datetime | None, Field(strict=True), AfterValidator(_zoned)]
 YesNo = Annotated[bool, Field(strict=True)]
 
+MASS_RANGE_KG = (20.0, 300.0)
+CRR_RANGE = (0.0005, 0.05)
+
 Mass = Annotated[
     Number,
     between(
-        20.0,
-        300.0,
+        *MASS_RANGE_KG,
         "kg",
         (300.0, 700.0, "give kilograms: one pound is 0.4536 kg"),
         (20e3, 300e3, "give kilograms, not grams"),
@@ -90,7 +96,7 @@ Mass = Annotated[
 ]
 Crr = Annotated[
     Number,
-    between(0.0005, 0.05, "", (0.5, 50.0, "give a bare number like 0.0045, not per mille or per cent")),
+    between(*CRR_RANGE, "", (0.5, 50.0, "give a bare number like 0.0045, not per mille or per cent")),
 ]
 Fraction = Annotated[Number, between(0.0, 0.5, "", (0.5, 50.0, "give a fraction, 1.5 % is 0.015"))]
 Efficiency = Annotated[Number, between(0.5, 1.0, "", (50.0, 100.0, "give a fraction, 97.6 % is 0.976"))]
@@ -137,12 +143,26 @@ class AnalysisChoices(_Table):
     drift_sd_per_h: Annotated[Number, between(0.0, 0.5, "", (0.5, 50.0, "give a fraction per hour"))] = 0.01
     estimate_crr: YesNo = False
 
+    @property
+    def in_watts(self) -> str:
+        """How a difference in watts is told."""
+        return f"W at {self.report_speed_km_h:g} km/h"
+
+    @property
+    def in_seconds(self) -> str:
+        """How a difference in seconds is told."""
+        return f"s over {self.report_distance_km:g} km at {self.report_power_w:g} W"
+
     @model_validator(mode="after")
     def _one_smallest(self) -> AnalysisChoices:
         given = [n for n in ("m2", "w", "s") if getattr(self, f"smallest_difference_{n}") is not None]
         if len(given) > 1:
             raise ValueError(f"smallest_difference_ is given in {' and in '.join(given)}; allowed is one of them")
         return self
+
+
+USUAL_CHOICES = AnalysisChoices()
+USUAL_SMALLEST_DIFFERENCE_M2 = 0.002  # proposed where a sheet is begun; a sheet may do without
 
 
 class CourseFacts(_Table):

@@ -20,12 +20,20 @@ from fieldaero.basics.safety import SAFETY
 from fieldaero.laps.lap import Lap
 from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps
 from fieldaero.laps.start_line import StartLine
+from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.rides import read_ride
-from fieldaero.run_sheet.schema import FIRST_SETUP, NOT_USED
+from fieldaero.run_sheet.schema import (
+    FIRST_SETUP,
+    NOT_USED,
+    USUAL_CHOICES,
+    USUAL_SMALLEST_DIFFERENCE_M2,
+    AnalysisChoices,
+)
 from fieldaero.run_sheet.toml_text import quoted
 
 __all__ = ["draft_run_sheet", "planned_run_sheet"]
 
+USUAL_SYSTEM = System(mass_kg=USUAL_MASS_KG)
 
 SAFETY_NOTES = "\n".join(textwrap.fill(line, 90, initial_indent="# - ", subsequent_indent="#   ") for line in SAFETY)
 
@@ -38,26 +46,6 @@ HEAD = f"""\
 {SAFETY_NOTES}
 
 schema = 1
-"""
-
-SYSTEM = """\
-[system]                        # rider, bike and everything carried
-# FILL IN: weigh rider, bike, bottles, clothes and tools together, as ridden.
-# mass_kg =                     # usually 60 to 110
-mass_sd_kg = 0.5                # how well you know it; 0.2 on a good scale, 1 with drinking on the way
-wheel_inertia_kg_m2 = 0.14      # both wheels together; 0.08 to 0.2, matters only where speed changes
-wheel_circumference_m = 2.105   # CHECK: as set in the device that recorded the speed; 1.9 to 2.25
-power_at = "crank"              # CHECK: where power is measured: crank, pedal or hub
-crr = 0.0045                    # rolling resistance; 0.003 to 0.008: smooth asphalt to rough chip seal
-crr_sd = 0.0007                 # how well you know it; shifts all setups alike and hardly their difference
-# drivetrain_efficiency = 0.976 # share that reaches the road; 0.95 to 0.99, else by power_at
-# power_scale_sd = 0.015        # accuracy of the power meter: 0.015 is 1.5 %
-
-[analysis]
-{smallest}a smaller difference would not matter to you; 0.001 to 0.005
-report_speed_km_h = 45          # differences are also given in watts at this speed
-report_distance_km = 40         # ... and in seconds over this distance
-report_power_w = 250            # ... at this power
 """
 
 WEATHER = """\
@@ -114,7 +102,14 @@ def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os
             line = listing.course.start_line
         listings.append((_named_from(path, folder), listing))
     parts = [
-        _top(_title(listings[0][1]), baseline=FIRST_SETUP, smallest="smallest_difference_m2 = 0.002  # CHECK: "),
+        _head(
+            _title(listings[0][1]),
+            baseline=FIRST_SETUP,
+            smallest=f"{USUAL_SMALLEST_DIFFERENCE_M2}  # CHECK: a smaller difference would not matter to you; "
+            "0.001 to 0.005",
+            system=USUAL_SYSTEM,
+            choices=USUAL_CHOICES,
+        ),
         "\n\n".join(
             [WEATHER + _weather_entry(listings[0][1]), *(_weather_entry(listing) for _, listing in listings[1:])]
         )
@@ -125,19 +120,28 @@ def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os
     return "\n".join(parts)
 
 
-def planned_run_sheet(setups: Sequence[str], order: Sequence[str], *, smallest_difference_m2: float) -> str:
+def planned_run_sheet(
+    setups: Sequence[str],
+    order: Sequence[str],
+    *,
+    smallest_difference_m2: float,
+    system: System = USUAL_SYSTEM,
+    choices: AnalysisChoices = USUAL_CHOICES,
+) -> str:
     """Return the text of a commented run sheet for a test that has yet to be ridden.
 
-    ``setups`` begin with the baseline, ``order`` names the setup of each lap.  An analysis of the text says
-    what is missing: first the mass, then the weather, then the ride.
+    The setups begin with the baseline, ``order`` is the setup of each lap.  An analysis of the sheet says what
+    is missing: first the mass, which is weighed on the day, then the weather, then the ride.
     """
     laps = "\n".join(f"    {quoted(name)},  # test lap {k}" for k, name in enumerate(order, start=1))
     return "\n".join(
         [
-            _top(
+            _head(
                 "Planned test",
                 baseline=setups[0],
-                smallest=f"smallest_difference_m2 = {smallest_difference_m2:.5f}  # as planned: ",
+                smallest=f"{smallest_difference_m2:.5f}  # as planned: a smaller difference would not matter to you",
+                system=system,
+                choices=choices,
             ),
             WEATHER + "[[weather]]\n# time =                        # like 2026-05-03T07:10:00Z\n" + WEATHER_KEYS,
             *(f"[[setups]]\nname = {quoted(name)}\n" for name in setups),
@@ -149,12 +153,30 @@ def planned_run_sheet(setups: Sequence[str], order: Sequence[str], *, smallest_d
     )
 
 
-def _top(title: str, *, baseline: str, smallest: str) -> str:
-    return (
-        f"{HEAD}title = {quoted(title)}\n"
-        f"baseline = {quoted(baseline)}   # the setup that the others are compared with\n\n"
-        + SYSTEM.format(smallest=smallest)
-    )
+def _head(title: str, *, baseline: str, smallest: str, system: System, choices: AnalysisChoices) -> str:
+    """Return the sheet down to its weather; ``smallest`` is a number with its comment."""
+    return f"""\
+{HEAD}title = {quoted(title)}
+baseline = {quoted(baseline)}   # the setup that the others are compared with
+
+[system]                        # rider, bike and everything carried
+# FILL IN: weigh rider, bike, bottles, clothes and tools together, as ridden.
+# mass_kg =                     # usually 60 to 110
+mass_sd_kg = {system.mass_sd_kg}                # how well you know it; 0.2 on a good scale, 1 with drinking on the way
+wheel_inertia_kg_m2 = {system.wheel_inertia_kg_m2}      # both wheels together; 0.08 to 0.2, matters where speed changes
+wheel_circumference_m = {system.wheel_circumference_m}   # CHECK: as set in the recording device; 1.9 to 2.25
+power_at = "{system.power_at}"              # CHECK: where power is measured: crank, pedal or hub
+crr = {system.crr}                    # rolling resistance; 0.003 to 0.008: smooth asphalt to rough chip seal
+crr_sd = {system.crr_sd}                 # how well you know it; shifts all setups alike and hardly their difference
+# drivetrain_efficiency = {system.efficiency} # share that reaches the road; 0.95 to 0.99, else by power_at
+# power_scale_sd = {system.power_scale_sd}        # accuracy of the power meter: 0.015 is 1.5 %
+
+[analysis]
+smallest_difference_m2 = {smallest}
+report_speed_km_h = {choices.report_speed_km_h:g}          # differences are also given in watts at this speed
+report_distance_km = {choices.report_distance_km:g}         # ... and in seconds over this distance
+report_power_w = {choices.report_power_w:g}            # ... at this power
+"""
 
 
 def _named_from(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> str:

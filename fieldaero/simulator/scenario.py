@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from fieldaero.basics.errors import RunSheetError
-from fieldaero.physics.system import System
+from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.sensors import Sensors
 from fieldaero.simulator.wind import Wind
@@ -71,7 +71,7 @@ class Scenario:
     course: CourseShape = field(default_factory=CourseShape)
     wind: Wind = field(default_factory=Wind)
     sensors: Sensors = field(default_factory=Sensors)
-    system: System = field(default_factory=lambda: System(mass_kg=84.0))
+    system: System = field(default_factory=lambda: System(mass_kg=USUAL_MASS_KG))
     power_w: float | tuple[float, ...] = 230.0
     power_wander_w: float = 12.0
     uphill_share: float = 8.0

@@ -13,7 +13,6 @@ from typing import Literal
 from fieldaero.basics.errors import FieldaeroError, RunSheetError
 from fieldaero.basics.output_files import write_files
 from fieldaero.physics.atmosphere import wind_at_height_m_s
-from fieldaero.physics.system import System
 from fieldaero.rides import write_csv
 from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator.course_shape import CourseShape
@@ -77,7 +76,6 @@ def scenario_of(
             slow_sd_m_s=SLOW_SHARE * wind_m_s,
             gust_sd_m_s=GUST_SHARE * wind_m_s,
         ),
-        system=System(mass_kg=84.0),
         power_w=power_w,
     )
 

@@ -16,7 +16,7 @@ def test_a_plan_its_page_its_run_sheet_and_its_trial(tmp_path):
     page, sheet = tmp_path / "plan.html", tmp_path / "test.toml"
     done = fieldaero(
         "plan", *USUAL, "--laps", 3, "--setup", "bare", "--setup", 'the "hat"', "--sheet", page, "--run-sheet", sheet,
-        "--simulate", 2, "--json",
+        "--simulate", 2, "--json", "--crr", 0.005,
     )  # fmt: skip
     assert done.exit_code == 0, done.output
     told = json.loads(done.stdout)
@@ -30,7 +30,9 @@ def test_a_plan_its_page_its_run_sheet_and_its_trial(tmp_path):
 
 def _the_run_sheet_says_what_is_missing(sheet):
     one_sentence(fieldaero("analyse", sheet), status=2, about="mass_kg is missing")
-    text = sheet.read_text(encoding="utf-8").replace("# mass_kg =", "mass_kg = 80 #")
+    text = sheet.read_text(encoding="utf-8")
+    assert "crr = 0.005 " in text
+    text = text.replace("# mass_kg =", "mass_kg = 80 #")
     sheet.write_text(text, encoding="utf-8")
     one_sentence(fieldaero("analyse", sheet), status=2, about="temperature_c is missing")
     for key, value in (("temperature_c", 18), ("pressure_hpa", 1000), ("relative_humidity_pct", 60)):

@@ -7,7 +7,10 @@ import json
 import pytest
 
 from fieldaero.basics.errors import FieldaeroError, RunSheetError
-from fieldaero.plan.assumptions import former_test, road_ridden
+from fieldaero.physics.system import System
+from fieldaero.plan.assumptions import former_of, former_test, planned_ride, road_ridden
+from fieldaero.run_sheet.schema import USUAL_CHOICES
+from fieldaero.simulator import CourseShape
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from fieldaero.simulator.session_files import GUST_SHARE, SLOW_SHARE
 from tests.cli.command_line import ride_csv
@@ -49,6 +52,39 @@ def test_a_former_result_gives_its_scatter_and_wind(tmp_path):
     former = former_test(_result(tmp_path, lap_scatter_m2=0.0031, wind=wind))
     assert former.lap_scatter_m2 == 0.0031
     assert (former.slow_share, former.gust_share) == (pytest.approx(0.4), GUST_SHARE)
+
+
+def test_a_former_run_sheet_gives_its_rider_and_report_conditions():
+    sheet = sample_result().session.run_sheet
+    former = former_of(sample_result(), "it")
+    assert (former.system, former.choices) == (sheet.system, sheet.analysis)
+
+
+def test_a_former_result_gives_its_rider_and_report_conditions(tmp_path):
+    background = sample_result().to_dict()["background"]
+    background["system"] |= {"mass_kg": 71.5, "power_at": "hub"}
+    background["choices"] |= {"report_speed_km_h": 38.0}
+    former = former_test(_result(tmp_path, background=background))
+    assert former.choices.report_speed_km_h == 38.0
+    assert former.choices.report_power_w == sample_result().session.run_sheet.analysis.report_power_w
+    course = CourseShape()
+    ride = planned_ride(course, former=former)
+    assert (ride.system.mass_kg, ride.system.crr, ride.system.efficiency) == (71.5, 0.0045, 1.0)
+    # What is said now counts more, and a hub meter shows less power at the same speed.
+    assert planned_ride(course, former=former, mass_kg=80.0).system.mass_kg == 80.0
+    assert ride.power_w < planned_ride(course, former=former, system=System(mass_kg=71.5)).power_w
+
+
+def test_a_result_from_before_says_nothing_of_rider_and_report(tmp_path):
+    former = former_test(_result(tmp_path, background=None))
+    assert former.system is None
+    assert former.choices == USUAL_CHOICES
+
+
+def test_a_result_with_an_impossible_rider_is_refused(tmp_path):
+    background = {"system": {"mass_kg": 7.0}}
+    with pytest.raises(RunSheetError, match=r"background\.system: mass_kg is 7\.0; allowed is 20 to 300 kg"):
+        former_test(_result(tmp_path, background=background))
 
 
 def test_calm_air_tells_no_share_of_the_wind(tmp_path):

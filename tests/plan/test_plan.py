@@ -11,7 +11,9 @@ from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.plan.assumptions import power_at_speed_w, smallest_m2, wind_at_rider_m_s
 from fieldaero.plan.expected_error import ExpectedError, PlannedRide
 from fieldaero.plan.plan import STEPS, plan_test
+from fieldaero.plan.printed_page import plan_sheet
 from fieldaero.plan.text import plan_text
+from fieldaero.run_sheet.schema import AnalysisChoices
 from fieldaero.simulator import CourseShape
 
 RIDE = PlannedRide(course=CourseShape(length_m=2000.0), power_w=240.0, wind_m_s=0.0)
@@ -122,6 +124,29 @@ def test_the_three_currencies_are_one_difference():
     assert smallest_m2(RIDE, difference_w=5.0) == pytest.approx(5.0 * 0.976 / (0.5 * 1.207 * 12.5**3), rel=2e-3)
     plan = planned(smallest_difference_m2=smallest_m2(RIDE, difference_s=15.0))
     assert plan.smallest_difference_s == pytest.approx(15.0, abs=1e-3)
+
+
+REPORT = AnalysisChoices(report_speed_km_h=36.0, report_distance_km=20.0, report_power_w=180.0)
+
+
+def test_a_sheet_s_own_report_conditions_reach_every_word_of_its_plan():
+    plan = planned(smallest_difference_m2=0.006, choices=REPORT)
+    # 1/2 rho dCdA v^3 / eta with rho = 1.207 kg/m3, 10 m/s and 0.976.
+    assert plan.smallest_difference_w == pytest.approx(0.5 * 1.207 * 0.006 * 10.0**3 / 0.976, rel=2e-3)
+    assert smallest_m2(RIDE, difference_w=plan.smallest_difference_w, choices=REPORT) == pytest.approx(0.006)
+    assert smallest_m2(RIDE, difference_s=plan.smallest_difference_s, choices=REPORT) == pytest.approx(0.006, rel=1e-4)
+    for told in (plan_text(plan), plan_sheet(plan)):
+        assert "s over 20 km at 180 W" in told
+        assert "45 km/h" not in told
+        assert "250 W" not in told
+    assert "W at 36 km/h" in plan_text(plan)
+    assert plan.to_dict()["report_distance_km"] == 20.0
+
+
+def test_what_is_out_of_reach_does_not_depend_on_the_distance_that_is_reported():
+    short = planned(choices=AnalysisChoices(report_distance_km=2.0))
+    assert short.smallest_difference_s < 2.0
+    assert short.answer == planned().answer == "go"
 
 
 def test_power_for_a_speed_is_that_of_the_steady_balance():

@@ -37,6 +37,17 @@ def test_the_order_is_shown_and_handed_to_the_draft(planned):
     assert planned.code[0].value == " ".join(letters[name] for name in plan.order)
 
 
+def test_the_sheet_on_the_pages_gives_rider_and_report_conditions():
+    at = opened("plan")
+    analysis = {"smallest_difference_w": 2.5, "report_speed_km_h": 38.0, "report_power_w": 180.0}
+    at.session_state["the_draft"] = at.session_state["the_draft"].with_table("analysis", analysis)
+    drawn(at.run())
+    fields = {field.label: field.value for field in at.number_input}
+    assert fields["Rider, bike and all carried [kg]"] == 83.5
+    assert fields["Smallest difference [W at 38 km/h]"] == 2.5
+    assert "s over 40 km at 180 W" in at.selectbox(key="plan_unit_w").options
+
+
 def test_a_plan_of_other_wishes_is_marked_as_of_before(planned):
     planned.number_input(key="plan_wind").set_value(3.0).run()
     assert any("as of before" in warning.value for warning in planned.warning)

@@ -22,7 +22,7 @@ from fieldaero.plan.lap_pattern import letters_of
 from fieldaero.plan.plan import STEPS, Plan
 from fieldaero.plan.printed_page import plan_sheet
 from fieldaero.plan.resolving_power import ENOUGH
-from fieldaero.plan.text import plan_text
+from fieldaero.plan.text import differences, plan_text
 
 alt: Any = altair  # the checker knows its encodings only in part
 
@@ -84,19 +84,14 @@ def _answer(plan: Plan) -> None:
     for caution in plan.cautions:
         if caution not in plan.reason:
             st.warning(caution)
-    three = [
-        ("smallest difference that matters", plan.smallest_difference_m2, plan.smallest_difference_w,
-         plan.smallest_difference_s),
-        ("found with a probability of 80 %", plan.resolvable_m2, plan.resolvable_w, plan.resolvable_s),
-    ]  # fmt: skip
     rows = [
         {
             "": name,
-            "[m²]": number(m2, places=4),
-            "at 45 km/h [W]": number(watts, places=1),
-            "over 40 km at 250 W [s]": number(seconds, places=1),
+            "m²": number(m2, places=4),
+            plan.choices.in_watts: number(watts, places=1),
+            plan.choices.in_seconds: number(seconds, places=1),
         }
-        for name, m2, watts, seconds in three
+        for name, m2, watts, seconds in differences(plan)
     ]
     st.table(pd.DataFrame(rows).set_index(""))
     st.write(
