@@ -7,8 +7,7 @@ from typing import Any, NamedTuple
 import streamlit as st
 
 from _state import attempt, draft, edition
-from fieldaero.physics.system import System
-from fieldaero.run_sheet.schema import CRR_RANGE, MASS_RANGE_KG
+from fieldaero.run_sheet.schema import CRR_RANGE, MASS_RANGE_KG, USUAL_SYSTEM
 
 __all__ = ["rider_and_bike"]
 
@@ -44,7 +43,7 @@ FIELDS = (
         20.0,
         0.1,
         "%.1f",
-        System.mass_sd_kg,
+        USUAL_SYSTEM.mass_sd_kg,
     ),
     Field(
         "wheel_circumference_m",
@@ -54,7 +53,7 @@ FIELDS = (
         2.6,
         0.001,
         "%.3f",
-        System.wheel_circumference_m,
+        USUAL_SYSTEM.wheel_circumference_m,
     ),
     Field(
         "wheel_inertia_kg_m2",
@@ -64,7 +63,7 @@ FIELDS = (
         1.0,
         0.01,
         "%.2f",
-        System.wheel_inertia_kg_m2,
+        USUAL_SYSTEM.wheel_inertia_kg_m2,
     ),
     Field(
         "crr",
@@ -73,7 +72,7 @@ FIELDS = (
         *CRR_RANGE,
         0.0001,
         "%.4f",
-        System.crr,
+        USUAL_SYSTEM.crr,
     ),
     Field(
         "crr_sd",
@@ -83,7 +82,7 @@ FIELDS = (
         0.02,
         0.0001,
         "%.4f",
-        System.crr_sd,
+        USUAL_SYSTEM.crr_sd,
     ),
     Field(
         "power_scale_sd",
@@ -93,7 +92,7 @@ FIELDS = (
         0.5,
         0.005,
         "%.3f",
-        System.power_scale_sd,
+        USUAL_SYSTEM.power_scale_sd,
     ),
 )
 PLACES = {"crank": "crank", "pedal": "pedals", "hub": "hub"}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
@@ -11,7 +11,6 @@ import streamlit as st
 from _state import draft, outcome
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.draft.air import draft_system
-from fieldaero.physics.system import System
 from fieldaero.plan.assumptions import CDA_M2, SPEED_KM_H, former_of, planned_ride, road_of, smallest_m2
 from fieldaero.plan.expected_error import PlannedRide
 from fieldaero.plan.plan import REPORTED, Plan, plan_test
@@ -39,7 +38,8 @@ class Wishes:
     ride: str | None
     speed_km_h: float | None
     power_w: float | None
-    system: System
+    mass_kg: float
+    crr: float
     cda_m2: float
     wind_m_s: float
     wind_height_m: float
@@ -120,7 +120,8 @@ def plan_form() -> Wishes:
         ride=ride,
         speed_km_h=speed,
         power_w=power,
-        system=replace(system, mass_kg=mass, crr=crr),
+        mass_kg=mass,
+        crr=crr,
         cda_m2=cda,
         wind_m_s=wind,
         wind_height_m=height,
@@ -151,7 +152,9 @@ def planned(wishes: Wishes, *, progress: Callable[[str], None]) -> Plan:
         former = former_of(result, result.title)
     ride: PlannedRide = planned_ride(
         course,
-        system=w.system,
+        mass_kg=w.mass_kg,
+        crr=w.crr,
+        system=draft_system(draft()),
         cda_m2=w.cda_m2,
         power_w=w.power_w,
         speed_km_h=w.speed_km_h,

@@ -14,12 +14,15 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from fieldaero.physics.system import USUAL_MASS_KG, System
+
 __all__ = [
     "CRR_RANGE",
     "MASS_RANGE_KG",
     "NOT_USED",
     "USUAL_CHOICES",
     "USUAL_SMALLEST_DIFFERENCE_M2",
+    "USUAL_SYSTEM",
     "AnalysisChoices",
     "Claim",
     "CourseFacts",
@@ -161,6 +164,7 @@ class AnalysisChoices(_Table):
         return self
 
 
+USUAL_SYSTEM = System(mass_kg=USUAL_MASS_KG)
 USUAL_CHOICES = AnalysisChoices()
 USUAL_SMALLEST_DIFFERENCE_M2 = 0.002  # proposed where a sheet is begun; a sheet may do without
 

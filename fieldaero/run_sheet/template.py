@@ -20,20 +20,20 @@ from fieldaero.basics.safety import SAFETY
 from fieldaero.laps.lap import Lap
 from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps
 from fieldaero.laps.start_line import StartLine
-from fieldaero.physics.system import USUAL_MASS_KG, System
+from fieldaero.physics.system import System
 from fieldaero.rides import read_ride
 from fieldaero.run_sheet.schema import (
     FIRST_SETUP,
     NOT_USED,
     USUAL_CHOICES,
     USUAL_SMALLEST_DIFFERENCE_M2,
+    USUAL_SYSTEM,
     AnalysisChoices,
 )
 from fieldaero.run_sheet.toml_text import quoted
 
 __all__ = ["draft_run_sheet", "planned_run_sheet"]
 
-USUAL_SYSTEM = System(mass_kg=USUAL_MASS_KG)
 
 SAFETY_NOTES = "\n".join(textwrap.fill(line, 90, initial_indent="# - ", subsequent_indent="#   ") for line in SAFETY)
 

@@ -8,9 +8,9 @@ import tomllib
 from pathlib import Path
 
 from fieldaero.draft.draft import empty_draft
-from fieldaero.physics.system import USUAL_MASS_KG, System
+from fieldaero.physics.system import USUAL_MASS_KG
 from fieldaero.plan.expected_error import PlannedRide
-from fieldaero.run_sheet.schema import USUAL_CHOICES, USUAL_SMALLEST_DIFFERENCE_M2
+from fieldaero.run_sheet.schema import USUAL_CHOICES, USUAL_SMALLEST_DIFFERENCE_M2, USUAL_SYSTEM
 from fieldaero.run_sheet.template import planned_run_sheet
 from fieldaero.simulator import CourseShape, Scenario
 
@@ -20,7 +20,7 @@ TYPED_ONCE = ("2.105", "0.0045", "0.0007", "84.0")  # numbers that mean nothing 
 
 def test_the_template_proposes_the_defaults():
     sheet = tomllib.loads(planned_run_sheet(["a", "b"], ["a", "b"], smallest_difference_m2=0.003))
-    usual = System(mass_kg=USUAL_MASS_KG)
+    usual = USUAL_SYSTEM
     assert {key: getattr(usual, key) for key in sheet["system"]} == sheet["system"]
     assert sheet["analysis"].pop("smallest_difference_m2") == 0.003
     assert {key: getattr(USUAL_CHOICES, key) for key in sheet["analysis"]} == sheet["analysis"]
@@ -28,10 +28,10 @@ def test_the_template_proposes_the_defaults():
 
 def test_an_empty_draft_holds_the_defaults():
     tables = empty_draft().tables
-    usual = System(mass_kg=USUAL_MASS_KG)
-    assert {key: getattr(usual, key) for key in tables["system"]} == tables["system"]
-    choices = dict(tables["analysis"])
-    assert choices.pop("smallest_difference_m2") == USUAL_SMALLEST_DIFFERENCE_M2
+    usual = USUAL_SYSTEM
+    assert {key: getattr(usual, key) for key in tables.system} == tables.system
+    choices = dict(tables.analysis)
+    assert choices.pop("smallest_difference_m2") == USUAL_SMALLEST_DIFFERENCE_M2, USUAL_SYSTEM
     assert {key: getattr(USUAL_CHOICES, key) for key in choices} == choices
 
 
