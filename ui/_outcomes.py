@@ -152,12 +152,10 @@ def _former(draft: Draft, known: Sequence[Outcome]) -> Result | None:
         if o.result is not None
         and not o.quick
         and not o.stale
-        and o.result.session is not None
-        and o.result.estimates is not None
         and [id(r.ride) for r in o.result.session.rides] == [id(r.ride) for r in draft.rides]
     ]
     return max(reversed(fitting), key=_laps, default=None)
 
 
 def _laps(result: Result) -> int:
-    return 0 if result.estimates is None else len(result.estimates.laps)
+    return len(result.estimates.laps)

@@ -8,9 +8,9 @@ import altair
 import pandas as pd
 
 from _looks import COLOURS, MARKS, UNUSED_COLOUR
-from fieldaero.answers.lap_points import lap_points
+from fieldaero.answers.lap_rows import lap_points
 from fieldaero.answers.result import Result
-from fieldaero.answers.verdict_text import is_resolved
+from fieldaero.answers.wording import is_resolved
 from fieldaero.basics.formatting import interval, value_with_uncertainty
 
 alt: Any = altair  # the checker knows its encodings only in part
@@ -87,7 +87,7 @@ DIFFERENCE = "ΔCdA [m²], negative: less drag"
 
 def lap_chart(result: Result) -> Any:
     """Draw every lap with its interval by time; laps that do not count are hollow, with the reason on hovering."""
-    points = [p for p in lap_points(result) if p.cda_m2 is not None]
+    points = [p for p in lap_points(result.lap_results) if p.cda_m2 is not None]
     rows: list[dict[str, Any]] = [
         {
             "minutes": p.middle_min,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import altair
+import numpy as np
 import pandas as pd
 
 from _looks import COLOURS, UNUSED_COLOUR
-from fieldaero.answers.lap_elevations import LapElevations, lap_elevations
 from fieldaero.answers.result import Result
 
 alt: Any = altair  # the checker knows its encodings only in part
@@ -21,36 +21,36 @@ ALONG = "distance along the lap [m]"
 
 def elevation_chart(result: Result) -> Any:
     """Draw virtual elevation over the course, a line per lap, and the road profile that all share, thick."""
-    found = lap_elevations(result)
+    found = result.supporting_data.elevation
     road = pd.DataFrame({"position": found.position_m, "height": found.road_m})
     profile = alt.Chart(road).mark_line(strokeWidth=6, opacity=0.35, color=UNUSED_COLOUR)
     return alt.layer(
         profile.encode(x=alt.X("position:Q", title=ALONG), y=alt.Y("height:Q")),
-        _lines(result, found, found.elevation_m).encode(y=alt.Y("height:Q", title="virtual elevation [m]")),
+        _lines(result, np.zeros(len(found.road_m))).encode(y=alt.Y("height:Q", title="virtual elevation [m]")),
     ).properties(height=300)
 
 
 def residual_chart(result: Result) -> Any:
     """Draw each lap's residual to the road profile over the course, with the lap's number at its end."""
-    found = lap_elevations(result)
-    lines = _lines(result, found, found.residual_m).encode(
-        y=alt.Y("height:Q", title="residual to the road profile [m]")
-    )
+    road = np.asarray(result.supporting_data.elevation.road_m)
+    lines = _lines(result, road).encode(y=alt.Y("height:Q", title="residual to the road profile [m]"))
     zero = alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=UNUSED_COLOUR).encode(y=alt.Y("zero:Q"))
     return alt.layer(zero, lines).properties(height=300)
 
 
-def _lines(result: Result, found: LapElevations, heights: Any) -> Any:
+def _lines(result: Result, less_m: Any) -> Any:
+    """Draw a line per lap: its virtual elevation, less a height over the course."""
+    found = result.supporting_data.elevation
     frame = pd.concat(
         pd.DataFrame(
             {
                 "position": found.position_m,
-                "height": height,
-                "setup": setup,
-                "lap": f"{ride}, lap {lap}",
+                "height": np.subtract(lap.elevation_m, less_m),
+                "setup": lap.setup,
+                "lap": f"{lap.ride}, lap {lap.lap}",
             }
         )
-        for ride, lap, setup, height in zip(found.ride, found.lap, found.setup, heights, strict=True)
+        for lap in found.laps
     )
     setups = [row.setup for row in result.setup_results if row.laps]
     legend = alt.Legend(title=None, orient="top", columns=2, labelLimit=240, symbolType="stroke")

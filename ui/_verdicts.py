@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from html import escape
-from typing import Literal
 
 import pandas as pd
 import streamlit as st
@@ -11,46 +10,43 @@ import streamlit as st
 from _looks import note
 from _ride_cards import plain
 from _state import draft
-from fieldaero.answers.repeat_check import repeat_check
 from fieldaero.answers.result import Result
-from fieldaero.answers.verdict_text import comparison_cells, is_resolved, verdict_sentence
-from fieldaero.basics.formatting import MISSING, duration, interval, km_h, number, value_with_uncertainty
+from fieldaero.answers.tables import SHIFT, Table, behind_table, comparison_table, lap_table
+from fieldaero.answers.wording import NOTHING_TO_COMPARE, is_resolved, pair_words, verdict_head, verdict_reasons
+from fieldaero.basics.formatting import MISSING, interval, number, value_with_uncertainty
 from fieldaero.draft.still_missing import still_missing
 
-__all__ = ["beside", "comparison_table", "lap_table", "repeat_and_drift", "verdicts", "warnings_first", "why_not"]
+__all__ = ["beside", "differences", "laps", "repeat_and_drift", "verdicts", "warnings_first", "why_not"]
 
 FEW = 3
 MOST_ROWS = 24  # shown without scrolling inside the table
 FILLED, HOLLOW = "●", "○"
-FLAGS_PX = 210
-CLOSURE, LEFT_OUT, YAW = "closure [m²]", "left out [m²]", "yaw [°]"
+REMARKS_PX = 210
 LAP_HELP = {
-    CLOSURE: "CdA by plain closure: from the lap's energy alone, without the joint fit.",
-    LEFT_OUT: "By how much the first difference would move without this lap.",
-    YAW: "Median over the lap.",
+    "closure [m²]": "CdA by plain closure: from the lap's energy alone, without the joint fit.",
+    SHIFT: "By how much the first difference would move without this lap.",
+    "yaw [°]": "Median over the lap.",
 }
 
 
 def verdicts(result: Result) -> None:
-    """Show each verdict as a sentence with its mark: filled is resolved, hollow is not, and the word says it too."""
+    """Show each verdict as a sentence with its mark: filled is resolved, hollow is not."""
     if not result.comparison_results:
         means = "".join(
             f"<p>{escape(s.setup)}: drag area {value_with_uncertainty(s.cda_m2, s.se_m2, unit='m²')}, "
             f"{s.laps} lap{'s' if s.laps != 1 else ''}.</p>"
             for s in result.setup_results
         )
-        st.html(
-            f"<div style='font-size:1.15rem'>{means}<p>There is one setup, so there is nothing to compare.</p></div>"
-        )
+        st.html(f"<div style='font-size:1.15rem'>{means}<p>{NOTHING_TO_COMPARE}</p></div>")
         return
     lines = []
     for row in result.comparison_results:
-        mark, word = (FILLED, "resolved") if is_resolved(row) else (HOLLOW, "not resolved")
         lines.append(
             "<div style='display:flex;gap:0.7rem;margin:0.5rem 0'>"
-            f"<span aria-hidden='true' style='font-size:1.5rem;line-height:1.55rem'>{mark}</span>"
+            f"<span aria-hidden='true' style='font-size:1.5rem;line-height:1.55rem'>"
+            f"{FILLED if is_resolved(row) else HOLLOW}</span>"
             f"<p style='margin:0;font-size:1.15rem;line-height:1.55rem;overflow-wrap:anywhere'>"
-            f"<strong>{word.capitalize()}.</strong> {escape(verdict_sentence(row))}</p></div>"
+            f"<strong>{escape(verdict_head(row))}</strong> {escape(verdict_reasons(row, result))}</p></div>"
         )
     st.html("".join(lines))
 
@@ -66,20 +62,26 @@ def warnings_first(result: Result) -> None:
     """Show what weakens the result, the rest of a long list on request."""
     if not result.warnings:
         return
-    st.header("Mind first")
+    st.header("Warnings")
     for sentence in result.warnings[:FEW]:
         st.warning(plain(sentence))
     if len(result.warnings) > FEW:
-        with st.expander(f"{len(result.warnings) - FEW} more to mind"):
+        with st.expander(f"{len(result.warnings) - FEW} more warnings"):
             for sentence in result.warnings[FEW:]:
                 st.warning(plain(sentence))
 
 
-def comparison_table(result: Result) -> None:
-    """Show every difference in m², per cent, W and s, each with its interval."""
-    cells = [comparison_cells(row, result) for row in result.comparison_results]
-    if cells:
-        st.dataframe(pd.DataFrame(cells).fillna(MISSING), hide_index=True, width="stretch")
+def differences(result: Result) -> None:
+    """Show every difference in m², per cent, W and s, each with its interval, and what they rest on."""
+    if result.comparison_results:
+        st.dataframe(_frame(comparison_table(result)), hide_index=True, width="stretch")
+        behind = behind_table(result)
+        with st.expander(behind.caption):
+            st.dataframe(_frame(behind), hide_index=True, width="stretch")
+
+
+def _frame(cells: Table) -> pd.DataFrame:
+    return pd.DataFrame(list(cells.rows), columns=list(cells.header))
 
 
 def beside(original: Result, changed: Result) -> None:
@@ -87,10 +89,10 @@ def beside(original: Result, changed: Result) -> None:
     new = {(c.setup, c.versus): c for c in changed.comparison_results}
     rows = []
     for old in original.comparison_results:
-        row: dict[str, str] = {"setup": f"{old.setup} against {old.versus}"}
+        row: dict[str, str] = {"setup": pair_words(old.setup, old.versus)}
         for name, c in (("the test", old), ("what if", new.get((old.setup, old.versus)))):
-            row[f"{name}: verdict"] = MISSING if c is None else c.verdict or MISSING
-            row[f"{name}: ΔCdA [m²]"] = (
+            row[f"{name}: verdict"] = MISSING if c is None else c.verdict
+            row[f"{name}: drag area [m²]"] = (
                 MISSING if c is None else value_with_uncertainty(c.delta_cda_m2, c.se_m2, signed=True)
             )
             row[f"{name}: 95 % interval [m²]"] = (
@@ -100,51 +102,30 @@ def beside(original: Result, changed: Result) -> None:
     st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
 
 
-def lap_table(result: Result) -> None:
+def laps(result: Result) -> None:
     """Show a row per lap, with what leaving it out would do to the first comparison."""
-    pair = next((c for c in result.comparison_results if c.lap_shifts), None)
-    shifts = {} if pair is None else {(s.ride, s.lap): s.shift_m2 for s in pair.lap_shifts}
-    several = len({row.ride for row in result.lap_results}) > 1
-    rows = []
-    for row in result.lap_results:
-        cells = {
-            "lap": f"{row.ride} {row.lap}" if several else str(row.lap),
-            "setup": row.setup,
-            "counts": "yes" if row.used else "no",
-            "flags": "; ".join([*([row.why_not] if row.why_not else []), *(f.replace("_", " ") for f in row.flags)]),
-            "CdA ± s.e. [m²]": value_with_uncertainty(row.cda_m2, row.cda_se_m2),
-            CLOSURE: number(row.closure_cda_m2, places=4),
-        }
-        if pair is not None:
-            cells[LEFT_OUT] = number(shifts.get((row.ride, row.lap)), places=5, signed=True)
-        cells |= {
-            "speed [km/h]": km_h(row.speed_m_s),
-            "power [W]": number(row.power_w, places=0),
-            YAW: number(row.yaw_deg_median, places=1),
-            "time [min]": duration(row.duration_s, places=1),
-        }
-        rows.append(cells)
-    height: Literal["content", "auto"] = "content" if len(rows) <= MOST_ROWS else "auto"
+    cells = lap_table(result, shifts=True)
     st.dataframe(
-        pd.DataFrame(rows),
+        _frame(cells),
         hide_index=True,
         width="stretch",
-        height=height,
+        height="content" if len(cells.rows) <= MOST_ROWS else "auto",
         column_config={
-            "flags": st.column_config.TextColumn(width=FLAGS_PX),
+            "remarks": st.column_config.TextColumn(width=REMARKS_PX),
             **{name: st.column_config.TextColumn(name, help=means) for name, means in LAP_HELP.items()},
         },
     )
+    pair = next((c for c in result.comparison_results if c.lap_shifts), None)
     if pair is not None:
         note(
-            f"Left out: by how much ΔCdA of {plain(pair.setup)} against {plain(pair.versus)} would move without the "
-            "lap. Closure: from the lap's energy alone, without the joint fit."
+            f"Without it: by how much the drag area of {plain(pair_words(pair.setup, pair.versus))} would move without "
+            "the lap. Closure: from the lap's energy alone, without the joint fit."
         )
 
 
 def repeat_and_drift(result: Result) -> None:
     """Tell whether the baseline repeats, how it drifts, and how laps scatter."""
-    check = repeat_check(result)
+    check = result.supporting_data.repeat_check
     if check is None:
         st.write(
             "The baseline has fewer than two laps that count, so nothing shows whether it repeats. "
@@ -159,19 +140,15 @@ def repeat_and_drift(result: Result) -> None:
             f"95 % interval {interval(*check.interval95_m2, unit='m²', signed=True)}."
         )
     drift = result.drift_m2_per_h
-    if drift is not None and drift.value is not None:
-        st.write(
-            f"Drift through the session: {value_with_uncertainty(drift.value, drift.se, unit='m²/h', signed=True)}."
-        )
+    st.write(f"Drift through the session: {value_with_uncertainty(drift.value, drift.se, unit='m²/h', signed=True)}.")
     if result.lap_scatter_m2 is not None:
         st.write(f"Scatter from lap to lap beyond the fit's own error: {number(result.lap_scatter_m2, places=4)} m².")
     st.write(
         f"Crr after the fit {value_with_uncertainty(result.crr.value, result.crr.se)}, "
         f"given as {number(result.crr.given, places=4)}."
     )
-    if result.wind is not None:
-        origin = result.wind.from_deg
-        st.write(
-            f"Mean wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s "
-            + ("from a direction that is not known." if origin is None else f"from {number(origin)}°.")
-        )
+    origin = result.wind.from_deg
+    st.write(
+        f"Mean wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s "
+        + ("from a direction that is not known." if origin is None else f"from {number(origin)}°.")
+    )

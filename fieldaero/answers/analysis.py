@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from fieldaero.answers.cautions import doubts
+from fieldaero.answers.cautions import cautions
 from fieldaero.answers.comparison_rows import comparison_results, flat_road, setup_results
 from fieldaero.answers.cross_checks.claims import claim_results
 from fieldaero.answers.cross_checks.known_drag import known_drag_results
@@ -17,8 +17,9 @@ from fieldaero.answers.cross_checks.tunnel_sweep import read_sweeps
 from fieldaero.answers.cross_checks.yaw_dependence import yaw_result
 from fieldaero.answers.lap_rows import lap_results
 from fieldaero.answers.race.race_rows import race_results
-from fieldaero.answers.result import CrrResult, DriftResult, InputFile, Result, WindResult
-from fieldaero.answers.supporting_data import with_background
+from fieldaero.answers.result import Result
+from fieldaero.answers.rows import CrrResult, DriftResult, InputFile, WindResult
+from fieldaero.answers.supporting_data import supporting_data
 from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.basics.version import VERSION
 from fieldaero.compare.session_comparison import Estimates, estimate_session
@@ -93,12 +94,8 @@ def analyse_session(
     rows = lap_results(session, estimates)
     setups = setup_results(session, estimates)
     comparisons = comparison_results(session, estimates, rows)
-    warnings = [
-        *session.warnings,
-        *estimates.warnings,
-        *doubts(session, estimates, rows, comparisons),
-    ]
-    result = Result(
+    warnings = [*session.warnings, *estimates.warnings, *cautions(session, estimates, rows, comparisons)]
+    return Result(
         title=sheet.title,
         baseline=sheet.baseline,
         version=VERSION,
@@ -128,11 +125,11 @@ def analyse_session(
         race_results=race_results(session, estimates) if start is None else (),
         known_drag_results=known_drag_results(sheet, comparisons=comparisons),
         yaw_result=yaw_result(estimates),
+        supporting_data=supporting_data(session, estimates, laps=rows, setups=setups, comparisons=comparisons),
         estimates=estimates,
         session=session,
         warnings=tuple(dict.fromkeys(warnings)),
     )
-    return with_background(result)
 
 
 def _none_because(session: Session) -> str:

@@ -8,13 +8,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from fieldaero.answers.comparison_rows import closures_m2
-from fieldaero.answers.result import ComparisonResult, LapResult
+from fieldaero.answers.rows import ComparisonResult, LapResult
 from fieldaero.compare.closure_means import closure_mean
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.compare.setups import SCATTER_PRIOR_SD
 from fieldaero.estimate.session import Session
 
-__all__ = ["doubts"]
+__all__ = ["cautions"]
 
 DISAGREE_SD = 3.0  # the two estimators share their data, so that chance alone keeps them much closer than this
 STRONG_WIND_M_S = 3.0  # at the rider's height; laps scatter by 5 % there in simulated sessions
@@ -22,15 +22,15 @@ WINDS_DIFFER_M_S, WINDS_DIFFER = 1.0, 0.5  # weather and laps, at least, and of 
 CRR_UNKNOWN_SHARE = 0.25  # common practice, no source
 
 
-def doubts(
+def cautions(
     session: Session, estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequence[ComparisonResult]
 ) -> list[str]:
     """Return what a reader must mind before the numbers: laps left out, wind, level of the drag areas, comparisons."""
     return [
         *_left_out(rows),
-        *_wind_doubts(session, estimates),
-        *_level_doubts(session, estimates, rows),
-        *_comparison_doubts(estimates, rows, comparisons),
+        *_of_wind(session, estimates),
+        *_of_level(session, estimates, rows),
+        *_of_comparisons(estimates, rows, comparisons),
     ]
 
 
@@ -42,7 +42,7 @@ def _left_out(rows: Sequence[LapResult]) -> list[str]:
     ]
 
 
-def _comparison_doubts(
+def _of_comparisons(
     estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequence[ComparisonResult]
 ) -> list[str]:
     found = []
@@ -81,7 +81,7 @@ def _comparison_doubts(
     return found
 
 
-def _wind_doubts(session: Session, estimates: Estimates) -> list[str]:
+def _of_wind(session: Session, estimates: Estimates) -> list[str]:
     found = []
     east, north = estimates.fit.mean_wind_m_s
     strongest = math.hypot(east, north)
@@ -115,7 +115,7 @@ def _wind_doubts(session: Session, estimates: Estimates) -> list[str]:
     return found
 
 
-def _level_doubts(session: Session, estimates: Estimates, rows: Sequence[LapResult]) -> list[str]:
+def _of_level(session: Session, estimates: Estimates, rows: Sequence[LapResult]) -> list[str]:
     """Doubts about the drag areas themselves, which leave their differences nearly alone."""
     found = []
     crr, crr_se = estimates.fit.crr, estimates.crr_se

@@ -1,4 +1,4 @@
-"""The rows of the result's tables of setups and comparisons, with their verdicts and in all three currencies."""
+"""The rows of the result's tables of setups and comparisons, with their verdicts and in m2, W and s."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fieldaero.answers.result import ComparisonResult, LapResult, LapShift, SecondsResult, SetupResult, WattsResult
+from fieldaero.answers.rows import ComparisonResult, LapResult, LapShift, SecondsResult, SetupResult, WattsResult
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.compare.closure_means import closure_mean
 from fieldaero.compare.session_comparison import Estimates
@@ -51,7 +51,7 @@ def setup_results(session: Session, estimates: Estimates) -> tuple[SetupResult, 
     for setup in session.run_sheet.setups:
         mean = found.get(setup.name)
         if mean is None:
-            out.append(SetupResult(setup=setup.name, laps=0, cda_m2=None, se_m2=None, interval95_m2=None))
+            out.append(SetupResult(setup=setup.name, laps=0))
         else:
             out.append(
                 SetupResult(
@@ -129,11 +129,6 @@ def comparison_results(
         ComparisonResult(
             setup=name,
             versus=session.run_sheet.baseline,
-            delta_cda_m2=None,
-            se_m2=None,
-            df=None,
-            interval95_m2=None,
-            p_value=None,
             verdict=NOT_RESOLVED,
         )
         for name in missing
@@ -171,17 +166,17 @@ def smallest_difference_m2(choices: AnalysisChoices, *, road: FlatRoad, cda_m2: 
 
 
 def watts_result(
-    delta_cda_m2: float, interval_m2: tuple[float, float] | None, *, choices: AnalysisChoices, road: FlatRoad
+    delta_cda_m2: float, interval_m2: tuple[float, float], *, choices: AnalysisChoices, road: FlatRoad
 ) -> WattsResult:
-    """Return the power that a difference of drag area costs at the speed reported at; no interval for none or a NaN."""
+    """Return the power that a difference of drag area costs at the speed reported at."""
     speed = choices.report_speed_km_h
-    value, *bounds = watts_at_speed([delta_cda_m2, *_known(interval_m2)], road=road, speed_km_h=speed).tolist()
-    return WattsResult(speed_km_h=speed, value=value, interval95=(bounds[0], bounds[1]) if bounds else None)
+    value, low, high = watts_at_speed([delta_cda_m2, *interval_m2], road=road, speed_km_h=speed).tolist()
+    return WattsResult(speed_km_h=speed, value=value, interval95=(low, high))
 
 
 def seconds_result(
     delta_cda_m2: float,
-    interval_m2: tuple[float, float] | None,
+    interval_m2: tuple[float, float],
     *,
     choices: AnalysisChoices,
     road: FlatRoad,
@@ -208,16 +203,14 @@ def seconds_result(
     except OutOfRangeError:
         return None
     try:
-        bounds = times(_known(interval_m2))
+        low, high = times(interval_m2)
     except OutOfRangeError:
-        bounds = []
+        bounds = None
+    else:
+        bounds = (low, high)
     return SecondsResult(
         distance_km=choices.report_distance_km,
         power_w=choices.report_power_w,
         value=value,
-        interval95=(bounds[0], bounds[1]) if bounds else None,
+        interval95=bounds,
     )
-
-
-def _known(interval: tuple[float, float] | None) -> tuple[float, ...]:
-    return () if interval is None or math.isnan(interval[0]) else interval

@@ -1,22 +1,30 @@
-"""The rows of the lap table: what each lap was like, and its drag area by both estimators."""
+"""The laps of a result: what each was like and its drag area by both estimators, and the same as points over time."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
-from fieldaero.answers.result import LapResult
+from fieldaero.answers.cross_checks.yaw_ridden import segment_yaw_deg
+from fieldaero.answers.rows import LapResult
+from fieldaero.answers.wording import flag_words
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.closure import lap_closure
 from fieldaero.estimate.cut_laps import why_not_fittable
 from fieldaero.estimate.session import Session, SessionLap
 from fieldaero.laps.lap import mean_power_w
 
-__all__ = ["lap_results", "segment_yaw_deg"]
+__all__ = ["NORMAL_95", "LapPoint", "lap_points", "lap_results"]
 
 Floats = NDArray[np.float64]
+
+NORMAL_95 = float(ndtri(0.975))  # the fit's own error of a lap: normal, for given noise
 
 
 def lap_results(session: Session, estimates: Estimates) -> tuple[LapResult, ...]:
@@ -24,15 +32,6 @@ def lap_results(session: Session, estimates: Estimates) -> tuple[LapResult, ...]
     place = {(lap.ride, lap.lap.number): k for k, lap in enumerate(estimates.laps)}
     yaw = segment_yaw_deg(estimates)
     return tuple(_row(session, lap, estimates, place.get((lap.ride, lap.lap.number)), yaw) for lap in session.laps)
-
-
-def segment_yaw_deg(estimates: Estimates) -> Floats:
-    """Yaw of the air flow in each segment [deg], from the rider's right positive, shape (K, n); NaN without heading."""
-    s, wind = estimates.fit.segments, estimates.fit.wind_m_s
-    along = np.sum(wind * s.heading, axis=2)
-    across = wind[:, :, 1] * s.heading[:, :, 0] - wind[:, :, 0] * s.heading[:, :, 1]
-    known = (np.linalg.norm(s.heading, axis=2) > 0.5) & estimates.headings_known
-    return np.where(known, np.degrees(np.arctan2(across, s.speed_m_s - along)), np.nan)
 
 
 def _row(session: Session, entry: SessionLap, estimates: Estimates, k: int | None, yaw: Floats) -> LapResult:
@@ -70,3 +69,68 @@ def _row(session: Session, entry: SessionLap, estimates: Estimates, k: int | Non
         flag_sentences=tuple(flag.sentence for flag in lap.flags),
         why_not=why_not_fittable(session, entry) if k is None and entry.used else "",
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class LapPoint:
+    """One lap on the clock of the session.
+
+    Attributes
+    ----------
+    setup
+        "-" where none is named.
+    middle_min
+        Middle of the lap, minutes after the first lap began; laps of rides without a clock follow one another.
+    clock
+        Start as time of day, None without a clock.
+    cda_m2, low_m2, high_m2
+        Drag area by the joint fit and its 95 % interval; by plain closure and without an interval for a lap
+        that is not used; None where there is neither.
+    reason
+        Why it does not count, empty for a used lap.
+    """
+
+    ride: str
+    lap: int
+    setup: str
+    used: bool
+    middle_min: float
+    clock: datetime | None
+    cda_m2: float | None
+    low_m2: float | None
+    high_m2: float | None
+    reason: str
+
+
+def lap_points(rows: Sequence[LapResult]) -> tuple[LapPoint, ...]:
+    """Return one point per lap, in order."""
+    clocks = [None if row.start is None else datetime.fromisoformat(row.start) for row in rows]
+    first = next((c for c in clocks if c is not None), None)
+    points, elapsed = [], 0.0
+    for row, at in zip(rows, clocks, strict=True):
+        if at is not None and first is not None:
+            elapsed = (at - first).total_seconds()
+        value, spread = row.cda_m2, None if row.cda_se_m2 is None else NORMAL_95 * row.cda_se_m2
+        if not row.used:
+            value = row.closure_cda_m2
+        points.append(
+            LapPoint(
+                ride=row.ride,
+                lap=row.lap,
+                setup=row.setup,
+                used=row.used,
+                middle_min=(elapsed + row.duration_s / 2.0) / 60.0,
+                clock=at,
+                cda_m2=value,
+                low_m2=None if value is None or spread is None else value - spread,
+                high_m2=None if value is None or spread is None else value + spread,
+                reason="" if row.used else _reason(row),
+            )
+        )
+        elapsed += row.duration_s
+    return tuple(points)
+
+
+def _reason(row: LapResult) -> str:
+    why = row.why_not or flag_words(row.flags)
+    return f"left out: {why}" if why else "left out"

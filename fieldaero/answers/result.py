@@ -7,169 +7,36 @@ be worked out is null in JSON and NaN in a table, never 0.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, fields, is_dataclass
-from datetime import datetime
 from typing import Any
 
 import pandas as pd
 
-from fieldaero.answers.race_rows import RaceResult
-from fieldaero.answers.rows import ClaimResult, KnownDragResult, TunnelResult, YawResult
+from fieldaero.answers.rows import (
+    ClaimResult,
+    ComparisonResult,
+    CrrResult,
+    DriftResult,
+    InputFile,
+    KnownDragResult,
+    LapResult,
+    RaceResult,
+    SetupResult,
+    TunnelResult,
+    WindResult,
+    YawResult,
+)
 from fieldaero.answers.summary import summary_text
-from fieldaero.answers.supporting_rows import Background
+from fieldaero.answers.supporting_rows import SupportingData
 from fieldaero.compare.budget import BudgetRow
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.session import Session
 
-__all__ = [
-    "ComparisonResult",
-    "CrrResult",
-    "DriftResult",
-    "InputFile",
-    "LapResult",
-    "LapShift",
-    "Result",
-    "SecondsResult",
-    "SetupResult",
-    "WattsResult",
-    "WindResult",
-]
+__all__ = ["Result"]
 
 SCHEMA = 1
 NOT_IN_TABLES = ("lap_shifts", "yaw_ridden", "sweep_yaw_deg", "sweep_cda_m2", "sweep_sd_m2")  # only in the JSON
-
-
-@dataclass(frozen=True, kw_only=True)
-class InputFile:
-    """A file that went into the result, by its SHA-256."""
-
-    file: str
-    sha256: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class LapResult:
-    """One lap; ``used`` says whether it counts, ``why_not`` why it does not although a setup is named."""
-
-    ride: str
-    lap: int
-    setup: str
-    used: bool
-    flags: tuple[str, ...]
-    start: str | None
-    duration_s: float
-    distance_m: float
-    speed_m_s: float
-    power_w: float
-    air_density_kg_m3: float
-    yaw_deg_median: float | None
-    cda_m2: float | None
-    cda_se_m2: float | None
-    closure_cda_m2: float | None
-    residual_rms_m: float | None
-    outlier: bool = False
-    flag_sentences: tuple[str, ...] = ()
-    why_not: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class SetupResult:
-    """Mean drag area of a setup over its used laps."""
-
-    setup: str
-    laps: int
-    cda_m2: float | None
-    se_m2: float | None
-    interval95_m2: tuple[float, float] | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class WattsResult:
-    """Power saved (negative) or lost at a speed on the flat in still air."""
-
-    speed_km_h: float
-    value: float
-    interval95: tuple[float, float] | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class SecondsResult:
-    """Time saved (negative) or lost over a flat distance at a power in still air."""
-
-    distance_km: float
-    power_w: float
-    value: float
-    interval95: tuple[float, float] | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class LapShift:
-    """How far a difference would move if one lap were left out [m2]."""
-
-    ride: str
-    lap: int
-    shift_m2: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class ComparisonResult:
-    """A setup minus another: negative means less drag.
-
-    ``interval95_m2`` and ``p_value`` hold for all comparisons of the result together,
-    ``interval95_alone_m2`` for this one alone.  ``closure_delta_cda_m2`` is what the laps'
-    plain closures say, with Welch's standard error.
-    """
-
-    setup: str
-    versus: str
-    delta_cda_m2: float | None
-    se_m2: float | None
-    df: float | None
-    interval95_m2: tuple[float, float] | None
-    p_value: float | None
-    verdict: str | None = None
-    watts: WattsResult | None = None
-    seconds: SecondsResult | None = None
-    further_laps: int | None = None
-    smallest_difference_m2: float | None = None
-    interval95_alone_m2: tuple[float, float] | None = None
-    closure_delta_cda_m2: float | None = None
-    closure_se_m2: float | None = None
-    lap_shifts: tuple[LapShift, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class CrrResult:
-    """Coefficient of rolling resistance after the fit, and what the run sheet gave.
-
-    ``estimated`` says that the laps had a say in it, because the run sheet asked for that (``given_sd`` is then a
-    wide prior) or because they were ridden at speeds far apart.  Otherwise it is the given value.
-    """
-
-    value: float
-    se: float
-    given: float
-    given_sd: float
-    estimated: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
-class WindResult:
-    """Wind at the rider's height: mean, where it comes from (None without positions), and how much it wandered."""
-
-    mean_m_s: float
-    from_deg: float | None
-    sd_m_s: float | None
-    mean_sd_m_s: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class DriftResult:
-    """Steady change of drag area through the session [m2/h]."""
-
-    value: float | None
-    se: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -185,13 +52,13 @@ class Result:
     lap_results, setup_results, comparison_results
         The rows behind :attr:`laps`, :attr:`setups` and :attr:`comparisons`.
     crr, wind, lap_scatter_m2, drift_m2_per_h
-        What else was found; None where it is not known.
+        What else was found; the scatter from lap to lap is None where no setup has two laps.
     budget_rows
         Uncertainty budget, rows for each comparison.
     claim_results, tunnel_results, race_results, known_drag_results, yaw_result
         The laps against numbers from outside, and what they say of yaw; see
         :mod:`fieldaero.answers.rows`.
-    background
+    supporting_data
         System, choices, course, air per lap, yaw ridden, elevations, repeat check.
     estimates, session
         The fit and the data behind the numbers, for figures and further questions.
@@ -207,19 +74,19 @@ class Result:
     setup_results: tuple[SetupResult, ...]
     comparison_results: tuple[ComparisonResult, ...]
     crr: CrrResult
-    wind: WindResult | None = None
-    lap_scatter_m2: float | None = None
-    drift_m2_per_h: DriftResult | None = None
-    budget_rows: tuple[BudgetRow, ...] = ()
-    claim_results: tuple[ClaimResult, ...] = ()
-    tunnel_results: tuple[TunnelResult, ...] = ()
-    race_results: tuple[RaceResult, ...] = ()
-    known_drag_results: tuple[KnownDragResult, ...] = ()
-    yaw_result: YawResult | None = None
-    background: Background | None = None
-    estimates: Estimates | None = None
-    session: Session | None = None
-    warnings: tuple[str, ...] = ()
+    wind: WindResult
+    lap_scatter_m2: float | None
+    drift_m2_per_h: DriftResult
+    budget_rows: tuple[BudgetRow, ...]
+    claim_results: tuple[ClaimResult, ...]
+    tunnel_results: tuple[TunnelResult, ...]
+    race_results: tuple[RaceResult, ...]
+    known_drag_results: tuple[KnownDragResult, ...]
+    yaw_result: YawResult
+    supporting_data: SupportingData
+    estimates: Estimates
+    session: Session
+    warnings: tuple[str, ...]
 
     @property
     def laps(self) -> pd.DataFrame:
@@ -264,7 +131,7 @@ class Result:
     @property
     def yaw(self) -> pd.DataFrame:
         """One row: how drag area changes with yaw, as far as the laps tell."""
-        return _frame(() if self.yaw_result is None else (self.yaw_result,), YawResult)
+        return _frame((self.yaw_result,), YawResult)
 
     def summary(self) -> str:
         """Tell the result in plain text, the warnings first."""
@@ -292,7 +159,7 @@ class Result:
             "lap_scatter_m2": _plain(self.lap_scatter_m2),
             "drift_m2_per_h": _plain(self.drift_m2_per_h),
             "warnings": _plain(self.warnings),
-            "background": _plain(self.background),
+            "background": _plain(self.supporting_data),
         }
 
 
@@ -300,10 +167,6 @@ def _plain(value: Any) -> Any:
     """Value in JSON's own types: frozen records become objects, NaN becomes null."""
     if is_dataclass(value) and not isinstance(value, type):
         return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, datetime):
-        return value.isoformat()
     if isinstance(value, str | bool | int) or value is None:
         return value
     if isinstance(value, Iterable):

@@ -1,4 +1,4 @@
-"""The rows of a result that hold it against numbers from outside: claims, tunnel, known drag, yaw.
+"""The rows of a result: laps, setups, comparisons, and the laps against numbers from outside.
 
 Differences are setup minus versus: negative means less drag.  A saving has the opposite
 sign.  A number that could not be worked out is None.
@@ -8,7 +8,163 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["ClaimResult", "KnownDragResult", "TunnelResult", "YawBin", "YawResult"]
+from fieldaero.compare.verdict import Verdict
+
+__all__ = [
+    "ClaimResult",
+    "ComparisonResult",
+    "CrrResult",
+    "DriftResult",
+    "InputFile",
+    "KnownDragResult",
+    "LapResult",
+    "LapShift",
+    "RaceResult",
+    "SecondsResult",
+    "SetupResult",
+    "TunnelResult",
+    "WattsResult",
+    "WindResult",
+    "YawBin",
+    "YawResult",
+]
+
+Interval = tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class InputFile:
+    """A file that went into the result, by its SHA-256."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class LapResult:
+    """One lap; ``used`` says whether it counts, ``why_not`` why it does not although a setup is named."""
+
+    ride: str
+    lap: int
+    setup: str
+    used: bool
+    flags: tuple[str, ...]
+    start: str | None
+    duration_s: float
+    distance_m: float
+    speed_m_s: float
+    power_w: float
+    air_density_kg_m3: float
+    yaw_deg_median: float | None
+    cda_m2: float | None
+    cda_se_m2: float | None
+    closure_cda_m2: float | None
+    residual_rms_m: float | None
+    outlier: bool = False
+    flag_sentences: tuple[str, ...] = ()
+    why_not: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetupResult:
+    """Mean drag area of a setup over its used laps; None throughout for a setup without one."""
+
+    setup: str
+    laps: int
+    cda_m2: float | None = None
+    se_m2: float | None = None
+    interval95_m2: Interval | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class WattsResult:
+    """Power saved (negative) or lost at a speed on the flat in still air."""
+
+    speed_km_h: float
+    value: float
+    interval95: Interval
+
+
+@dataclass(frozen=True, kw_only=True)
+class SecondsResult:
+    """Time saved (negative) or lost over a flat distance at a power in still air.
+
+    There is no interval where one of its ends would be a drag area below zero.
+    """
+
+    distance_km: float
+    power_w: float
+    value: float
+    interval95: Interval | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class LapShift:
+    """How far a difference would move if one lap were left out [m2]."""
+
+    ride: str
+    lap: int
+    shift_m2: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class ComparisonResult:
+    """A setup minus another; without numbers where one of the two has no usable lap.
+
+    ``interval95_m2`` and ``p_value`` hold for all comparisons of the result together,
+    ``interval95_alone_m2`` for this one alone.  ``closure_delta_cda_m2`` is what the laps'
+    plain closures say, with Welch's standard error.
+    """
+
+    setup: str
+    versus: str
+    verdict: Verdict
+    delta_cda_m2: float | None = None
+    se_m2: float | None = None
+    df: float | None = None
+    interval95_m2: Interval | None = None
+    p_value: float | None = None
+    watts: WattsResult | None = None
+    seconds: SecondsResult | None = None
+    further_laps: int | None = None
+    smallest_difference_m2: float | None = None
+    interval95_alone_m2: Interval | None = None
+    closure_delta_cda_m2: float | None = None
+    closure_se_m2: float | None = None
+    lap_shifts: tuple[LapShift, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class CrrResult:
+    """Coefficient of rolling resistance after the fit, and what the run sheet gave.
+
+    ``estimated`` says that the laps had a say in it, because the run sheet asked for that (``given_sd`` is then a
+    wide prior) or because they were ridden at speeds far apart.  Otherwise it is the given value.
+    """
+
+    value: float
+    se: float
+    given: float
+    given_sd: float
+    estimated: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindResult:
+    """Wind at the rider's height: mean, where it comes from (None without positions), and how much it wandered."""
+
+    mean_m_s: float
+    from_deg: float | None
+    sd_m_s: float
+    mean_sd_m_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriftResult:
+    """Steady change of drag area through the session [m2/h]."""
+
+    value: float
+    se: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,8 +173,8 @@ class ClaimResult:
 
     Attributes
     ----------
-    setup, versus, saves, unit, note
-        As in the run sheet; a negative saving is a claim to cost no more than that.
+    saves
+        A negative saving is a claim to cost no more than that.
     comparable
         Whether the run sheet holds the test for one under the claim's conditions.
     distance_km, power_w, speed_km_h
@@ -56,9 +212,9 @@ class ClaimResult:
     delta_cda_m2: float | None
     se_m2: float | None
     df: float | None
-    interval95_m2: tuple[float, float] | None
+    interval95_m2: Interval | None
     found: float | None
-    interval95: tuple[float, float] | None
+    interval95: Interval | None
     verdict: str
     against_zero: str | None
     probability: float | None
@@ -80,18 +236,14 @@ class TunnelResult:
 
     Attributes
     ----------
-    setup, versus
-        Names; ``versus`` None for the drag area of one setup.
     field_m2, field_se_m2, field_expanded_m2
         From the laps, its standard error, and half its 95 % interval.
     tunnel_m2, tunnel_se_m2
         From the sweep, weighted with the yaw that the laps rode.
     gap_m2, interval95_m2
         Field minus tunnel.
-    normalised_error
-        En; within one, the two agree within what either states.
-    agrees
-        Whether it is.
+    normalised_error, agrees
+        En, and whether it is within one: the two then agree within what either states.
     beyond_share
         Share of the riding time at yaw beyond the sweep, where its end value is taken.
     yaw_rms_deg
@@ -114,7 +266,7 @@ class TunnelResult:
     tunnel_m2: float | None
     tunnel_se_m2: float | None
     gap_m2: float | None
-    interval95_m2: tuple[float, float] | None
+    interval95_m2: Interval | None
     normalised_error: float | None
     agrees: bool | None
     beyond_share: float | None
@@ -136,29 +288,27 @@ class KnownDragResult:
 
     Attributes
     ----------
-    setup, versus
-        Setup with the known addition, and the baseline.
     known_m2, known_sd_m2
         From the run sheet; the sd is None where it gives none, and then taken as zero.
     recovered_m2, se_m2, df, interval95_m2
-        From the laps, for this comparison alone.
+        From the laps, for this comparison alone; None without laps, like all below.
     gap_m2
         Recovered minus known.
     normalised_error, agrees
-        En, and whether it is within one; None without laps.
+        En, and whether it is within one.
     """
 
     setup: str
     versus: str
     known_m2: float
     known_sd_m2: float | None
-    recovered_m2: float | None
-    se_m2: float | None
-    df: float | None
-    interval95_m2: tuple[float, float] | None
-    gap_m2: float | None
-    normalised_error: float | None
-    agrees: bool | None
+    recovered_m2: float | None = None
+    se_m2: float | None = None
+    df: float | None = None
+    interval95_m2: Interval | None = None
+    gap_m2: float | None = None
+    normalised_error: float | None = None
+    agrees: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -183,8 +333,39 @@ class YawResult:
     yaw_rms_deg: float | None
     yaw_spread_deg2: float | None
     needed_spread_deg2: float
-    change_per_yaw_deg2: float | None
-    se_per_yaw_deg2: float | None
-    interval95_per_yaw_deg2: tuple[float, float] | None
-    change_at_10_deg: float | None
-    interval95_change_at_10_deg: tuple[float, float] | None
+    change_per_yaw_deg2: float | None = None
+    se_per_yaw_deg2: float | None = None
+    interval95_per_yaw_deg2: Interval | None = None
+    change_at_10_deg: float | None = None
+    interval95_change_at_10_deg: Interval | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RaceResult:
+    """Seconds that a setup makes over a course; None where the interval holds drag areas that no rider has.
+
+    Attributes
+    ----------
+    race
+        Name of the course in the run sheet.
+    power_w
+        At the meter.
+    versus_time_s
+        Time with the setup that is compared with.
+    delta_s, se_s, interval95_s
+        Time made by the setup, negative is time saved; the interval holds for all comparisons together.
+    assumed
+        Conditions in words.
+    """
+
+    race: str
+    setup: str
+    versus: str
+    distance_km: float
+    ascent_m: float
+    power_w: float
+    versus_time_s: float | None
+    delta_s: float | None
+    se_s: float | None
+    interval95_s: Interval | None
+    assumed: str

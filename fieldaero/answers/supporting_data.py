@@ -1,49 +1,53 @@
-"""What a result rests on, gathered from the session and the fit for the JSON and the report."""
+"""What a result rests on, gathered from the session and the fit for the JSON, the report and the figures."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fieldaero.answers.cross_checks.yaw_ridden import ridden_yaw, yaw_bins
-from fieldaero.answers.lap_elevations import lap_elevations
-from fieldaero.answers.lap_points import lap_points
-from fieldaero.answers.lap_rows import segment_yaw_deg
-from fieldaero.answers.repeat_check import repeat_check
-from fieldaero.answers.result import Result
+from fieldaero.answers.cross_checks.yaw_ridden import ridden_yaw, segment_yaw_deg, yaw_bins
+from fieldaero.answers.lap_rows import NORMAL_95, LapPoint, lap_points
+from fieldaero.answers.rows import ComparisonResult, LapResult, SetupResult
 from fieldaero.answers.supporting_rows import (
-    Background,
     Choices,
     Constants,
     CourseRidden,
     DifferencePct,
     LapAir,
     LapElevation,
+    RepeatCheck,
     RoadElevation,
     SetupFacts,
+    SupportingData,
     YawRidden,
 )
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.session import RIDER_HEIGHT_M, Session, SessionLap
 from fieldaero.physics.road_power import BEARING_N, BEARING_N_S_M
 
-__all__ = ["with_background"]
+__all__ = ["supporting_data"]
+
+Floats = NDArray[np.float64]
 
 MIDDLE_PCT = (5.0, 95.0)
 LEVEL = 0.95
 
 
-def with_background(result: Result) -> Result:
-    """Return the result with its background; without its fit it stays as it is."""
-    session, estimates = result.session, result.estimates
-    if session is None or estimates is None:
-        return result
-    elevation = _elevation(result)
-    sheet, course = session.run_sheet, session.course
-    chosen = sheet.analysis
-    background = Background(
+def supporting_data(
+    session: Session,
+    estimates: Estimates,
+    *,
+    laps: Sequence[LapResult],
+    setups: Sequence[SetupResult],
+    comparisons: Sequence[ComparisonResult],
+) -> SupportingData:
+    """Gather what the rows of the result rest on."""
+    sheet, course, chosen = session.run_sheet, session.course, session.run_sheet.analysis
+    points, elevation = lap_points(laps), _elevation(session, estimates)
+    ridden = ((setup.name, ridden_yaw(estimates, setup=setup.name)) for setup in sheet.setups)
+    return SupportingData(
         system=sheet.system,
         choices=Choices(
             smallest_difference_m2=chosen.smallest_difference_m2,
@@ -82,68 +86,80 @@ def with_background(result: Result) -> Result:
             )
             for setup in sheet.setups
         ),
-        differences_pct=_differences_pct(result),
-        air=_air(result, session, estimates),
-        yaw_ridden=_yaw(estimates, [setup.name for setup in sheet.setups]),
+        differences_pct=_differences_pct(setups, comparisons),
+        air=_air(session, estimates, points),
+        yaw_ridden=tuple(YawRidden(setup=name, bins=yaw_bins(yaw)) for name, yaw in ridden if yaw is not None),
         elevation=elevation,
-        repeat_check=repeat_check(result),
+        repeat_check=_repeat_check(estimates, sheet.baseline, points),
     )
-    return replace(result, background=background)
 
 
-def _differences_pct(result: Result) -> tuple[DifferencePct, ...]:
-    base = {row.setup: row.cda_m2 for row in result.setup_results}
+def _differences_pct(
+    setups: Sequence[SetupResult], comparisons: Sequence[ComparisonResult]
+) -> tuple[DifferencePct, ...]:
+    base = {row.setup: row.cda_m2 for row in setups}
     found = []
-    for row in result.comparison_results:
-        whole, bounds = base.get(row.versus), row.interval95_m2
-        if row.delta_cda_m2 is not None and whole:
+    for row in comparisons:
+        whole, bounds = base[row.versus], row.interval95_m2
+        if row.delta_cda_m2 is not None and bounds is not None and whole:
             found.append(
                 DifferencePct(
                     setup=row.setup,
                     versus=row.versus,
                     delta_pct=100.0 * row.delta_cda_m2 / whole,
-                    interval95_pct=None if bounds is None else (100.0 * bounds[0] / whole, 100.0 * bounds[1] / whole),
+                    interval95_pct=(100.0 * bounds[0] / whole, 100.0 * bounds[1] / whole),
                 )
             )
     return tuple(found)
 
 
-def _elevation(result: Result) -> RoadElevation:
-    found = lap_elevations(result)
-    heights = found.elevation_m
+def _elevation(session: Session, estimates: Estimates) -> RoadElevation:
+    """Virtual elevation of every fitted lap, and the road profile they share.
+
+    The energy equation of lap k and cell i leaves the residual r_ki beside the height z_i that
+    all laps share, so that
+
+        virtual elevation at the end of cell i  =  sum over j <= i of (z_j + r_kj),
+        residual to the road profile            =  sum over j <= i of r_kj,
+
+    with the lap's own drag area and the fitted Crr and wind.
+    """
+    fit = estimates.fit
+    road = _from_zero(fit.cell_height_m[None, :])[0]
+    residual = _from_zero(fit.residual_m)
+    heights = road + residual
     return RoadElevation(
-        position_m=tuple(found.position_m.tolist()),
-        road_m=tuple(found.road_m.tolist()),
+        position_m=tuple(fit.segments.cells.edge_m.tolist()),
+        road_m=tuple(road.tolist()),
         laps=tuple(
             LapElevation(
-                ride=found.ride[k],
-                lap=found.lap[k],
-                setup=found.setup[k],
+                ride=session.rides[lap.ride].ride.source.file,
+                lap=lap.lap.number,
+                setup=lap.setup,
                 elevation_m=tuple(heights[k].tolist()),
                 end_m=float(heights[k, -1]),
-                residual_largest_m=float(np.max(np.abs(found.residual_m[k]))),
+                residual_largest_m=float(np.max(np.abs(residual[k]))),
             )
-            for k in range(len(heights))
+            for k, lap in enumerate(estimates.laps)
         ),
     )
 
 
-def _yaw(estimates: Estimates, setups: Sequence[str]) -> tuple[YawRidden, ...]:
-    ridden = ((name, ridden_yaw(estimates, setup=name)) for name in setups)
-    return tuple(YawRidden(setup=name, bins=yaw_bins(yaw)) for name, yaw in ridden if yaw is not None)
+def _from_zero(steps: Floats) -> Floats:
+    return np.asarray(np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0))))
 
 
-def _air(result: Result, session: Session, estimates: Estimates) -> tuple[LapAir, ...]:
+def _air(session: Session, estimates: Estimates, points: Sequence[LapPoint]) -> tuple[LapAir, ...]:
     place = {(lap.ride, lap.lap.number): k for k, lap in enumerate(estimates.laps)}
     yaw = segment_yaw_deg(estimates)
     return tuple(
         _lap_air(session, lap, estimates, place.get((lap.ride, lap.lap.number)), yaw, point.middle_min)
-        for lap, point in zip(session.laps, lap_points(result), strict=True)
+        for lap, point in zip(session.laps, points, strict=True)
     )
 
 
 def _lap_air(
-    session: Session, entry: SessionLap, estimates: Estimates, k: int | None, yaw: np.ndarray, minutes: float
+    session: Session, entry: SessionLap, estimates: Estimates, k: int | None, yaw: Floats, minutes: float
 ) -> LapAir:
     of_ride = session.rides[entry.ride]
     air, lap = of_ride.conditions, entry.lap
@@ -177,3 +193,30 @@ def _lap_air(
 
 def _known(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
+
+
+def _repeat_check(estimates: Estimates, baseline: str, points: Sequence[LapPoint]) -> RepeatCheck | None:
+    """Hold the baseline's last used lap against its first, as a tunnel does; None with fewer than two.
+
+    The variance is that of the two laps in the fit, their covariance included, and twice the
+    scatter from lap to lap: var = S_aa + S_bb - 2 S_ab + 2 tau^2.
+    """
+    own = [k for k, lap in enumerate(estimates.laps) if lap.setup == baseline]
+    if len(own) < 2:
+        return None
+    a, b = own[0], own[-1]
+    used = [point for point in points if point.used]
+    S = estimates.covariance_m4
+    scatter = estimates.comparison.lap_scatter_m2 or 0.0
+    se = float(np.sqrt(S[a, a] + S[b, b] - 2.0 * S[a, b] + 2.0 * scatter**2))
+    change = float(estimates.fit.cda_m2[b] - estimates.fit.cda_m2[a])
+    low, high = change - NORMAL_95 * se, change + NORMAL_95 * se
+    return RepeatCheck(
+        first=estimates.laps[a].lap.number,
+        last=estimates.laps[b].lap.number,
+        apart_min=used[b].middle_min - used[a].middle_min,
+        change_m2=change,
+        se_m2=se,
+        interval95_m2=(low, high),
+        repeats=low <= 0.0 <= high,
+    )

@@ -11,7 +11,6 @@ from fieldaero.answers.rows import YawBin
 from fieldaero.physics.system import System
 
 __all__ = [
-    "Background",
     "Choices",
     "Constants",
     "CourseRidden",
@@ -21,6 +20,7 @@ __all__ = [
     "RepeatCheck",
     "RoadElevation",
     "SetupFacts",
+    "SupportingData",
     "YawRidden",
 ]
 
@@ -151,16 +151,8 @@ class RoadElevation:
 class RepeatCheck:
     """Last baseline lap minus first.
 
-    Attributes
-    ----------
-    first, last
-        Numbers of the laps in their rides.
-    apart_min
-        Time between their middles.
-    change_m2, se_m2, interval95_m2
-        Change of drag area, its standard error with the scatter from lap to lap, and its 95 % interval.
-    repeats
-        Whether the interval holds zero.
+    ``apart_min`` is the time between their middles, ``se_m2`` holds the scatter from lap to lap, and ``repeats`` says
+    whether the interval holds zero.
     """
 
     first: int
@@ -173,7 +165,7 @@ class RepeatCheck:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Background:
+class SupportingData:
     """All of these for one result."""
 
     system: System

@@ -1,66 +1,185 @@
-"""Claims, tunnel, known drag and yaw told in plain sentences for the summary."""
+"""Verdicts, claims, tunnel, known drag, races and yaw in plain sentences: the same on every page and in every file."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from fieldaero.answers.race_rows import RaceResult
-from fieldaero.answers.rows import ClaimResult, KnownDragResult, TunnelResult, YawResult
-from fieldaero.basics.formatting import decimals, duration, interval, number, value_with_uncertainty
+from fieldaero.answers.rows import (
+    ClaimResult,
+    ComparisonResult,
+    KnownDragResult,
+    RaceResult,
+    SecondsResult,
+    TunnelResult,
+    WattsResult,
+    YawResult,
+)
+from fieldaero.basics.formatting import (
+    decimals,
+    duration,
+    interval,
+    name,
+    note,
+    number,
+    p_value,
+    value_with_uncertainty,
+)
+from fieldaero.compare.verdict import MOST_FURTHER_LAPS, NO_DIFFERENCE, NOT_RESOLVED
 
 if TYPE_CHECKING:
     from fieldaero.answers.result import Result
 
 __all__ = [
+    "NOTHING_TO_COMPARE",
+    "UNIT_SIGNS",
     "claim_sentence",
     "cross_check_sections",
+    "difference_sentence",
+    "flag_words",
+    "is_resolved",
     "known_drag_sentence",
+    "pair_words",
     "race_sentence",
+    "tunnel_reasons",
     "tunnel_sentence",
+    "verdict_head",
+    "verdict_reasons",
+    "worth_sentence",
     "yaw_sentence",
 ]
 
+Interval = tuple[float, float]
+
 UNIT_SIGNS = {"m2": "m²", "percent": "%"}
 AGAINST_ZERO = {"lower drag": "still lower drag", "higher drag": "in truth higher drag"}
+NO_LAP = "One of the two setups has no usable lap."
+NOTHING_TO_COMPARE = "Only one setup has usable laps, so there is nothing to compare."
+
+
+def pair_words(setup: str, versus: str) -> str:
+    """Name two setups that are compared."""
+    return f"{name(setup)} against {name(versus)}"
+
+
+def flag_words(flags: Sequence[str]) -> str:
+    """Name the flags of a lap."""
+    return ", ".join(flag.replace("_", " ") for flag in flags)
+
+
+def is_resolved(row: ComparisonResult) -> bool:
+    """Say whether the laps gave an answer."""
+    return row.verdict != NOT_RESOLVED
+
+
+def verdict_head(row: ComparisonResult) -> str:
+    """Tell what was compared and the verdict."""
+    return f"{pair_words(row.setup, row.versus)}: {row.verdict}."
+
+
+def verdict_reasons(row: ComparisonResult, result: Result) -> str:
+    """Tell the difference behind a verdict, what it is worth, and what would settle it if it is open."""
+    if row.delta_cda_m2 is None or row.se_m2 is None or row.interval95_m2 is None:
+        return NO_LAP
+    whole = next((s.cda_m2 for s in result.setup_results if s.setup == row.versus), None)
+    told = [
+        difference_sentence(row.delta_cda_m2, row.se_m2, row.interval95_m2, p=row.p_value, versus_cda_m2=whole),
+        worth_sentence(row.watts, row.seconds),
+    ]
+    if row.verdict == NO_DIFFERENCE and row.smallest_difference_m2 is not None:
+        limit = number(row.smallest_difference_m2, places=decimals(row.smallest_difference_m2))
+        told.append(f"The whole interval lies within the smallest difference that matters, {limit} m².")
+    if not is_resolved(row):
+        told.append(
+            f"About {row.further_laps} further laps like these would settle it."
+            if row.further_laps is not None
+            else f"Even {MOST_FURTHER_LAPS} further laps like these would not settle it: wait for calmer air."
+        )
+    return " ".join(filter(None, told))
+
+
+def difference_sentence(
+    delta_cda_m2: float,
+    se_m2: float,
+    interval95_m2: Interval,
+    *,
+    p: float | None,
+    versus_cda_m2: float | None = None,
+    which: str = "95 % interval",
+) -> str:
+    """Tell a difference of drag area with its interval, and as a share of the other setup's where that is given."""
+    share = ""
+    if versus_cda_m2:
+        places = decimals(100.0 * se_m2 / versus_cda_m2)
+        share = f" ({number(100.0 * delta_cda_m2 / versus_cda_m2, places=places, signed=True)} %)"
+    return (
+        f"The drag area differs by {value_with_uncertainty(delta_cda_m2, se_m2, unit='m²', signed=True)}{share}, "
+        f"{which} {interval(*interval95_m2, unit='m²', signed=True)}{'' if p is None else f', p {p_value(p)}'}."
+    )
+
+
+def worth_sentence(watts: WattsResult | None, seconds: SecondsResult | None) -> str:
+    """Tell a difference as watts at a speed and seconds over a distance; empty without either."""
+    told = []
+    if watts is not None:
+        told.append(f"{_worth(watts.value, watts.interval95, 'W')} at {watts.speed_km_h:g} km/h")
+    if seconds is not None:
+        where = f"over {seconds.distance_km:g} km at {seconds.power_w:g} W"
+        told.append(f"{_worth(seconds.value, seconds.interval95, 's')} {where}")
+    return f"That is {' and '.join(told)}." if told else ""
+
+
+def _worth(value: float, bounds: Interval | None, unit: str) -> str:
+    if bounds is None:
+        return f"{number(value, places=1, signed=True)} {unit} (no interval)"
+    places = decimals((bounds[1] - bounds[0]) / 2.0)
+    return f"{number(value, places=places, signed=True)} {unit} ({interval(*bounds, signed=True)})"
 
 
 def cross_check_sections(result: Result) -> list[tuple[str, list[str]]]:
-    """Return the summary's sections as titles with their sentences; without sentences a section is left out."""
-    return [
+    """Return titles with their sentences; a title without sentences is left out."""
+    reasons = tunnel_reasons(result.tunnel_results)
+    explained = [f"What commonly explains such a gap (common practice, no source): {'; '.join(reasons)}."]
+    sections = [
         ("Claims", [claim_sentence(row) for row in result.claim_results]),
-        ("Tunnel", [*map(tunnel_sentence, result.tunnel_results), *_reasons(result.tunnel_results)]),
+        ("Tunnel", [*map(tunnel_sentence, result.tunnel_results), *(explained if reasons else [])]),
         ("Over a course", [race_sentence(row) for row in result.race_results]),
         ("Known drag", [known_drag_sentence(row) for row in result.known_drag_results]),
-        ("Yaw", [] if result.yaw_result is None else [yaw_sentence(result.yaw_result)]),
+        ("Yaw", [yaw_sentence(result.yaw_result)]),
     ]
+    return [(title, sentences) for title, sentences in sections if sentences]
 
 
 def claim_sentence(row: ClaimResult) -> str:
     """Tell a claim, what was found, and the verdict."""
     unit = UNIT_SIGNS.get(row.unit, row.unit)
     does = "saves" if row.saves >= 0.0 else "costs no more than"
-    text = f"{row.setup} {does} {abs(row.saves):g} {unit} against {row.versus}{_conditions(row)}: {row.verdict}"
-    note = f" {row.note.rstrip('.')}." if row.note else ""
+    claim = f"{name(row.setup)} {does} {abs(row.saves):g} {unit} against {name(row.versus)}{_conditions(row)}"
+    told = [f"{claim}: {row.verdict}."]
     if not row.comparable:
-        return f"{text}, as the run sheet says that the claim was made under other conditions than tested.{note}"
-    if row.claimed_delta_cda_m2 is None or row.probability is None:
-        return f"{text}, for one of the two has no lap that can be used.{note}"
-    if row.verdict == "fell short":
-        text += f", {AGAINST_ZERO.get(row.against_zero or '', 'and no difference at all is shown')}"
-    low, high = row.interval95 or (None, None)
-    places = decimals((high - low) / 2.0) if low is not None and high is not None and high > low else 4
-    text += (
-        f". Found: {number(row.found, places=places)} {unit}, 95 % interval {interval(low, high, unit=unit)}; "
-        f"probability of at least the claim {_probability(row.probability)}."
-    )
-    if row.verdict == "undecided":
-        text += (
-            f" About {row.further_laps} further laps would decide it."
-            if row.further_laps is not None
-            else " More laps than 200 would be needed to decide it."
+        told.append("The run sheet says that the claim was made under other conditions than tested.")
+    elif row.claimed_delta_cda_m2 is None or row.probability is None:
+        told.append(NO_LAP)
+    else:
+        if row.verdict == "fell short":
+            zero = AGAINST_ZERO.get(row.against_zero or "", "and no difference at all is shown")
+            told = [f"{claim}: {row.verdict}, {zero}."]
+        low, high = row.interval95 or (None, None)
+        places = decimals((high - low) / 2.0) if low is not None and high is not None and high > low else 4
+        told.append(
+            f"Found: {number(row.found, places=places)} {unit}, 95 % interval {interval(low, high, unit=unit)}; "
+            f"probability of at least the claim {_probability(row.probability)}."
         )
-    return " ".join([text, *row.filled_in]) + note
+        if row.verdict == "undecided":
+            told.append(
+                f"About {row.further_laps} further laps would decide it."
+                if row.further_laps is not None
+                else f"Even {MOST_FURTHER_LAPS} further laps would not decide it."
+            )
+        told += row.filled_in
+    if row.note:
+        told.append(f"{note(row.note).rstrip('.')}.")
+    return " ".join(told)
 
 
 def _conditions(row: ClaimResult) -> str:
@@ -80,7 +199,7 @@ def _probability(value: float) -> str:
 
 def tunnel_sentence(row: TunnelResult) -> str:
     """Tell field, tunnel and whether they agree."""
-    head = row.setup if row.versus is None else f"{row.setup} against {row.versus}"
+    head = name(row.setup) if row.versus is None else pair_words(row.setup, row.versus)
     signed = row.versus is not None
     if row.gap_m2 is None or row.normalised_error is None:
         return " ".join([f"{head}: no comparison.", *row.remarks])
@@ -96,9 +215,9 @@ def tunnel_sentence(row: TunnelResult) -> str:
     )
 
 
-def _reasons(rows: Sequence[TunnelResult]) -> list[str]:
-    reasons = list(dict.fromkeys(reason for row in rows for reason in row.reasons))
-    return [f"What commonly explains such a gap (common practice, no source): {'; '.join(reasons)}."] if reasons else []
+def tunnel_reasons(rows: Sequence[TunnelResult]) -> list[str]:
+    """Return what commonly explains the gaps that were found."""
+    return list(dict.fromkeys(reason for row in rows for reason in row.reasons))
 
 
 def known_drag_sentence(row: KnownDragResult) -> str:
@@ -106,9 +225,9 @@ def known_drag_sentence(row: KnownDragResult) -> str:
     known = f"{number(row.known_m2, places=4, signed=True)}" + (
         f" ± {number(row.known_sd_m2, places=4)}" if row.known_sd_m2 else ""
     )
-    head = f"{row.setup} against {row.versus}: known {known} m²"
+    head = f"{pair_words(row.setup, row.versus)}: known {known} m²"
     if row.normalised_error is None:
-        return f"{head}; no lap of one of the two can be used."
+        return f"{head}. {NO_LAP}"
     says = (
         "the chain from meter to verdict recovers it"
         if row.agrees
@@ -124,9 +243,9 @@ def known_drag_sentence(row: KnownDragResult) -> str:
 def race_sentence(row: RaceResult) -> str:
     """Tell the time over a course that a setup makes."""
     rise = f" with {row.ascent_m:.0f} m of climbing" if row.ascent_m >= 1.0 else ""
-    head = f"{row.setup} against {row.versus} over {row.race}, {row.distance_km:.1f} km{rise}: "
+    head = f"{pair_words(row.setup, row.versus)} over {name(row.race)}, {row.distance_km:.1f} km{rise}: "
     if row.delta_s is None or row.versus_time_s is None:
-        return head + "no answer, for the drag areas that the interval allows lie outside what riders have."
+        return head + "no answer, because the interval includes drag areas that no rider has."
     half = None if row.interval95_s is None else (row.interval95_s[1] - row.interval95_s[0]) / 2.0
     told = number(row.delta_s, places=1 if half is None else decimals(half), signed=True)
     spread = "" if row.interval95_s is None else f", 95 % interval {interval(*row.interval95_s, unit='s', signed=True)}"
@@ -136,19 +255,17 @@ def race_sentence(row: RaceResult) -> str:
 def yaw_sentence(row: YawResult) -> str:
     """Tell how drag area changes with yaw, or that these laps cannot."""
     if row.yaw_rms_deg is None:
-        return "Yaw is not known, so nothing tells how drag area changes with it; that takes positions in the rides."
-    if not row.enough_spread or row.change_at_10_deg is None:
+        return "Without positions in the rides, neither yaw nor its effect on drag area is known."
+    ridden = f"{number(row.yaw_rms_deg, places=1)}° (root mean square)"
+    if row.change_at_10_deg is None or row.interval95_change_at_10_deg is None:
         return (
-            f"Yaw was {number(row.yaw_rms_deg, places=1)}° in the root mean square, and varied too little to "
-            "tell how drag area changes with it; that takes more wind than is good for comparing setups, or a tunnel."
+            f"Yaw was {ridden} and varied too little to show how drag area changes with it; that takes a tunnel, or "
+            "more wind than is good for comparing setups."
         )
-    low, high = row.interval95_change_at_10_deg or (None, None)
-    zero = low is not None and high is not None and low <= 0.0 <= high
-    ends = (None, None) if low is None or high is None else (100.0 * low, 100.0 * high)
-    places = 1 if low is None or high is None else decimals(50.0 * (high - low))
-    change = number(100.0 * row.change_at_10_deg, places=places, signed=True)
+    low, high = (100.0 * bound for bound in row.interval95_change_at_10_deg)
+    zero = ", which includes no change" if low <= 0.0 <= high else ""
+    change = number(100.0 * row.change_at_10_deg, places=decimals((high - low) / 2.0), signed=True)
     return (
         f"From 0° to 10° of yaw drag area changes by {change} %, 95 % interval "
-        f"{interval(*ends, unit='%', signed=True)}{', which holds no change' if zero else ''}; yaw was "
-        f"{number(row.yaw_rms_deg, places=1)}° in the root mean square."
+        f"{interval(low, high, unit='%', signed=True)}{zero}; yaw was {ridden}."
     )

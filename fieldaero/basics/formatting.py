@@ -12,6 +12,7 @@ Negative numbers carry the minus sign U+2212; what is missing is an em dash.
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
@@ -19,12 +20,15 @@ from fractions import Fraction
 
 __all__ = [
     "MISSING",
+    "UNBROKEN",
     "clock",
     "counted",
     "decimals",
     "duration",
     "interval",
     "km_h",
+    "name",
+    "note",
     "number",
     "one_line",
     "p_value",
@@ -32,6 +36,7 @@ __all__ = [
     "share_of",
     "shortened",
     "table",
+    "unbroken",
     "value_with_uncertainty",
     "width",
 ]
@@ -39,6 +44,11 @@ __all__ = [
 MISSING = "—"
 MINUS = "−"
 MOST_DECIMALS = 9
+CUT = "…"
+UNBROKEN = "\u00a0"
+LONGEST_NAME = 60  # columns
+FIRST_RIGHT_TO_LEFT = 0x590
+ISOLATE, END = "\u2068", "\u2069"
 UNCERTAINTY_DIGITS = 2
 LEAST_P = 0.001  # below it only the tail of an assumed distribution speaks
 
@@ -267,6 +277,20 @@ def width(text: str) -> int:
     return columns
 
 
+def unbroken(text: str) -> str:
+    r"""Return text whose numbers stay on one line with their unit and their uncertainty, by non-breaking spaces.
+
+    Examples
+    --------
+    >>> unbroken("a 95 % interval of 0.25 ± 0.01 m²").split(" ")
+    ['a', '95\xa0%', 'interval', 'of', '0.25\xa0±\xa00.01\xa0m²']
+    """
+    return _JOINED.sub(UNBROKEN, text)
+
+
+_JOINED = re.compile(r"(?<=\d) (?=(?:m²|W|s|%|km|km/h|m/s|min|kg|m|MB)\b|%)| (?=±)|(?<=±) |(?<=^[<>]) ")
+
+
 def shortened(text: str, columns: int) -> str:
     """Return text cut to so many columns, its last one an ellipsis where something is missing.
 
@@ -282,7 +306,30 @@ def shortened(text: str, columns: int) -> str:
         if width(kept + character) > columns - 1:
             break
         kept += character
-    return kept + "…"
+    return kept + CUT
+
+
+def name(text: str) -> str:
+    """Return a name that somebody typed for a sentence or a table, on one line and not too long.
+
+    A name written from right to left would drag the numbers beside it along, so each is isolated (Unicode
+    Standard Annex 9, FSI and PDI), which costs nothing where it is not needed.
+
+    Examples
+    --------
+    >>> name("road bar"), len(name("a" * 300))
+    ('road bar', 60)
+    """
+    return _isolated(shortened(one_line(text), LONGEST_NAME))
+
+
+def note(text: str) -> str:
+    """Return a text that somebody typed in full, on one line, isolated as a name is."""
+    return _isolated(one_line(text))
+
+
+def _isolated(text: str) -> str:
+    return text if all(ord(c) < FIRST_RIGHT_TO_LEFT or c == CUT for c in text) else f"{ISOLATE}{text}{END}"
 
 
 def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, left: Sequence[int] = (0,)) -> str:

@@ -278,7 +278,7 @@ class Draft:
         from fieldaero.answers.analysis import analyse_session
 
         session = self.session(former=None if former is None else former.session)
-        start = former.estimates.fit if keep_noise and former is not None and former.estimates is not None else None
+        start = former.estimates.fit if keep_noise and former is not None else None
         return analyse_session(session, start=start)
 
     def balance(self) -> Balance:

@@ -252,7 +252,7 @@ def former_of(result: Result, name: str) -> FormerTest:
     powers = [lap.power_w for lap in result.lap_results if lap.used]
     power_sd_w = noise["power_sd_m_per_sqrt_s"] * session.run_sheet.system.mass_kg * session.gravity_m_s2
     share = float(np.sqrt(max(power_sd_w**2 - POWER_NOISE_W**2, 0.0))) / float(np.mean(powers))
-    wind = 0.0 if result.wind is None else result.wind.mean_m_s
+    wind = result.wind.mean_m_s
     return FormerTest(
         name=name,
         system=session.run_sheet.system,

@@ -187,8 +187,10 @@ def test_without_positions_neither_yaw_nor_the_direction_of_the_wind_is_told():
     assert np.isnan(segment_yaw_deg(found.estimates)).all()
     assert all(row.yaw_deg_median is None for row in found.lap_results)
     assert found.yaw_result.yaw_rms_deg is None
-    assert found.background.yaw_ridden == ()
-    assert all((row.wind_from_deg, row.yaw_low_deg, row.yaw_high_deg) == (None,) * 3 for row in found.background.air)
+    assert found.supporting_data.yaw_ridden == ()
+    assert all(
+        (row.wind_from_deg, row.yaw_low_deg, row.yaw_high_deg) == (None,) * 3 for row in found.supporting_data.air
+    )
     assert found.wind.from_deg is None
     assert "m/s, from a direction that is not known." in found.summary()
     assert [s for s in found.warnings if "no positions" in s] == [NO_POSITIONS]

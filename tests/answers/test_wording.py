@@ -1,4 +1,4 @@
-"""Claims, tunnel, known drag and yaw in the summary: golden sentences, the bad cases first."""
+"""Verdicts, claims, tunnel, known drag and yaw in sentences, the bad cases first."""
 
 from __future__ import annotations
 
@@ -7,8 +7,17 @@ from dataclasses import replace
 import pytest
 
 from fieldaero.answers.rows import ClaimResult, KnownDragResult, TunnelResult, YawResult
-from fieldaero.answers.wording import claim_sentence, known_drag_sentence, tunnel_sentence, yaw_sentence
+from fieldaero.answers.wording import (
+    claim_sentence,
+    is_resolved,
+    known_drag_sentence,
+    tunnel_sentence,
+    verdict_head,
+    verdict_reasons,
+    yaw_sentence,
+)
 from tests.answers.test_result import little
+from tests.whole_sessions import sample_result
 
 CLAIM = ClaimResult(
     setup="aero", versus="bare", saves=12.0, unit="s", comparable=True, note="", distance_km=40.0, power_w=250.0,
@@ -36,20 +45,50 @@ NOTHING = dict.fromkeys(
 )  # fmt: skip
 
 
+def test_a_setup_without_laps_is_told_as_such():
+    result = sample_result()
+    row = replace(result.comparison_results[0], delta_cda_m2=None, verdict="not resolved")
+    assert verdict_head(row) == "low extensions against road bar: not resolved."
+    assert verdict_reasons(row, result) == "One of the two setups has no usable lap."
+
+
+def test_an_unresolved_difference_says_how_many_laps_would_settle_it():
+    result = sample_result()
+    row = replace(result.comparison_results[0], verdict="not resolved", further_laps=6)
+    assert verdict_reasons(row, result).endswith("About 6 further laps like these would settle it.")
+    assert "Even 200 further laps" in verdict_reasons(replace(row, further_laps=None), result)
+    assert not is_resolved(row)
+
+
+def test_no_difference_that_matters_says_what_would():
+    result = sample_result()
+    row = replace(result.comparison_results[0], verdict="no difference that matters")
+    assert verdict_reasons(row, result).endswith("the smallest difference that matters, 0.0020 m².")
+
+
+def test_a_resolved_difference_is_told_with_interval_and_what_it_is_worth():
+    result = sample_result()
+    row = result.comparison_results[0]
+    assert verdict_head(row) == "low extensions against road bar: lower drag."
+    told = verdict_reasons(row, result)
+    assert told.startswith("The drag area differs by −0.0")
+    assert "95 % interval" in told
+    assert "at 45 km/h and" in told
+    assert told.endswith("over 40 km at 250 W.")
+    assert is_resolved(row)
+
+
 def test_a_claim_under_other_conditions():
     row = replace(CLAIM, comparable=False, verdict="not comparable", note="other mount.", **NOTHING)
     assert claim_sentence(row) == (
-        "aero saves 12 s against bare: not comparable, as the run sheet says that the claim was made under other "
+        "aero saves 12 s against bare: not comparable. The run sheet says that the claim was made under other "
         "conditions than tested. other mount."
     )
 
 
 def test_a_claim_without_laps():
     row = replace(CLAIM, verdict="not tested", **NOTHING)
-    assert (
-        claim_sentence(row)
-        == "aero saves 12 s against bare: not tested, for one of the two has no lap that can be used."
-    )
+    assert claim_sentence(row) == "aero saves 12 s against bare: not tested. One of the two setups has no usable lap."
 
 
 @pytest.mark.parametrize(
@@ -69,14 +108,12 @@ def test_an_undecided_claim_says_how_many_laps_would_decide():
         "aero saves 12 s against bare over 40 km at 250 W: undecided. Found: 4.1 s, 95 % interval −5.0 to 13.2 s; "
         "probability of at least the claim 4 %. About 14 further laps would decide it."
     )
-    assert "More laps than 200" in claim_sentence(replace(CLAIM, further_laps=None))
+    assert "Even 200 further laps" in claim_sentence(replace(CLAIM, further_laps=None))
 
 
 def test_what_was_filled_in_is_said():
-    row = replace(
-        CLAIM, filled_in=("The claim states no power: 250 W, that of the report, is taken.",), note="a leaflet"
-    )
-    assert claim_sentence(row).endswith("is taken. a leaflet.")
+    row = replace(CLAIM, filled_in=("The claim states no power.",), note="a leaflet")
+    assert claim_sentence(row).endswith("would decide it. The claim states no power. a leaflet.")
 
 
 @pytest.mark.parametrize(("p", "words"), [(0.0004, "below 1 %"), (0.9996, "above 99 %"), (0.5, "50 %")])
@@ -118,23 +155,23 @@ def test_a_known_drag_that_is_not_recovered():
 
 def test_a_known_drag_without_laps_has_no_number():
     row = replace(KNOWN, known_sd_m2=None, normalised_error=None, recovered_m2=None, agrees=None)
-    assert known_drag_sentence(row) == "disc against bare: known +0.0132 m²; no lap of one of the two can be used."
+    assert known_drag_sentence(row) == "disc against bare: known +0.0132 m². One of the two setups has no usable lap."
 
 
 def test_too_little_yaw_is_said():
     row = replace(YAW, enough_spread=False, change_at_10_deg=None)
-    assert "varied too little to tell how drag area changes" in yaw_sentence(row)
-    unknown = "Yaw is not known, so nothing tells how drag area changes with it; that takes positions in the rides."
+    assert "varied too little to show how drag area changes" in yaw_sentence(row)
+    unknown = "Without positions in the rides, neither yaw nor its effect on drag area is known."
     assert yaw_sentence(replace(row, yaw_rms_deg=None)) == unknown
 
 
 def test_a_change_with_yaw_is_told_with_its_interval():
     assert yaw_sentence(YAW) == (
-        "From 0° to 10° of yaw drag area changes by −3.0 %, 95 % interval −11.0 to +5.0 %, which holds no change; "
-        "yaw was 9.2° in the root mean square."
+        "From 0° to 10° of yaw drag area changes by −3.0 %, 95 % interval −11.0 to +5.0 %, which includes no change; "
+        "yaw was 9.2° (root mean square)."
     )
     clear = replace(YAW, interval95_change_at_10_deg=(-0.05, -0.01))
-    assert "which holds no change" not in yaw_sentence(clear)
+    assert "which includes no change" not in yaw_sentence(clear)
 
 
 def test_the_summary_has_a_section_for_each_and_none_that_is_empty():
@@ -143,7 +180,7 @@ def test_the_summary_has_a_section_for_each_and_none_that_is_empty():
     ).summary()
     for title in ("Claims", "Tunnel", "Known drag", "Yaw"):
         assert f"\n\n{title}\n- " in full
-        assert f"\n\n{title}\n" not in little().summary()
+        assert (f"\n\n{title}\n" in little().summary()) == (title == "Yaw")
 
 
 def test_reasons_for_a_gap_are_marked_as_common_practice():

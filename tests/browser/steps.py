@@ -18,6 +18,7 @@ expect = pytest.importorskip(
 PAGES = ("1 Plan", "2 Rides and weather", "3 Laps and setups", "4 Result", "5 Report")
 HEADINGS = dict(zip(PAGES, ("Plan", "Rides and weather", "Laps and setups", "Result", "Report"), strict=True))
 LONGEST_MS = 30_000
+VERDICT = re.compile(r"against .+: (lower drag|higher drag|no difference|not resolved)")
 IDLE = "[data-testid=stApp][data-test-script-state=notRunning]"
 ROW_PX = 35
 MOST_TABS = 150
@@ -126,7 +127,7 @@ class Visitor:
         return self.verdict_place().inner_text()
 
     def verdict_place(self) -> Locator:
-        return self.page.get_by_test_id("stHtml").filter(has_text=re.compile(r"(R|Not r)esolved\.")).first
+        return self.page.get_by_test_id("stHtml").filter(has_text=VERDICT).first
 
     def types(self, label: str, text: str) -> Visitor:
         """Click a field, put a text in place of what it holds, and leave it by the keyboard."""

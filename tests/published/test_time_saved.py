@@ -8,7 +8,7 @@ on the flat, at the power that the speed needs without the saving, chain and bea
 import pytest
 
 from fieldaero.answers.cross_checks.claims import claim_results
-from fieldaero.answers.result import ComparisonResult, SetupResult
+from fieldaero.answers.rows import ComparisonResult, SetupResult
 from fieldaero.physics import road_power
 from fieldaero.physics.flat_road import (
     FlatRoad,
@@ -121,6 +121,7 @@ def claimed_delta_m2(cda_m2: float, **claim) -> float:
                 interval95_m2=(-0.007, -0.003),
                 interval95_alone_m2=(-0.007, -0.003),
                 p_value=0.001,
+                verdict="lower drag",
             )
         ],
         setups=[

@@ -43,10 +43,10 @@ def test_without_rides_it_says_so_and_where_to_go():
     assert "lower drag" in words(at)
 
 
-def test_it_opens_with_the_verdict_and_a_word_beside_the_mark(shared):
+def test_it_opens_with_the_verdict_in_words_beside_the_mark(shared):
     told = words(shared)
     assert "●" in told
-    assert "<strong>Resolved.</strong> low extensions against road bar: lower drag" in told
+    assert "<strong>low extensions against road bar: lower drag.</strong> The drag area differs" in told
 
 
 def test_every_section_is_there(shared):
@@ -138,7 +138,7 @@ def test_one_setup_has_nothing_to_be_compared_with():
         .with_table("claims", [])
         .with_table("tunnel", []),
     )
-    assert "There is one setup, so there is nothing to compare" in words(at)
+    assert "Only one setup has usable laps, so there is nothing to compare" in words(at)
 
 
 def test_a_single_lap_is_told_as_one():

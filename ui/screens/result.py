@@ -11,7 +11,7 @@ from _outcomes import Outcome, outcome_of, settle
 from _result_charts import budget_chart, difference_chart, lap_chart
 from _road_charts import elevation_chart, residual_chart
 from _state import change, draft, load_sample, outcome
-from _verdicts import beside, comparison_table, lap_table, repeat_and_drift, verdicts, warnings_first, why_not
+from _verdicts import beside, differences, laps, repeat_and_drift, verdicts, warnings_first, why_not
 from _what_if_form import back_to_the_original, keep_the_changes, laps_form, variant, what_if_form
 from fieldaero.answers.result import Result
 from fieldaero.answers.wording import cross_check_sections
@@ -105,7 +105,7 @@ def _differences(result: Result) -> None:
             "Filled mark: resolved; hollow: not resolved. Lines are 95 % intervals that hold for all comparisons "
             "together; the grey band is smaller than the smallest difference that matters."
         )
-    comparison_table(result)
+    differences(result)
 
 
 def _what_carries_it() -> None:
@@ -119,15 +119,13 @@ def _laps(result: Result) -> None:
     if any(row.used for row in result.lap_results):
         show_chart(lap_chart(result), key="laps")
         note(
-            "Drag area of each lap with its 95 % interval, most of which all laps share, so that differences are known "
-            "better than levels. Grey and hollow: laps that do not count, by plain closure."
+            "Drag area of each lap with its 95 % interval. All laps share most of it, so differences are known better "
+            "than levels. Grey and hollow: laps that do not count, by plain closure."
         )
-    lap_table(result)
+    laps(result)
 
 
 def _road(result: Result) -> None:
-    if result.estimates is None:
-        return
     st.header("Virtual elevation, lap on lap")
     show_chart(elevation_chart(result), key="elevation")
     note("With the right drag area the laps lie on one another. Wide grey line: the road profile they share.")
@@ -154,10 +152,9 @@ def _budget(result: Result) -> None:
 def _cross_checks(result: Result) -> None:
     st.header("Claims, tunnel and course")
     for title, sentences in cross_check_sections(result):
-        if sentences:
-            st.markdown(f"**{title}**")
-            for sentence in sentences:
-                st.text(sentence)
+        st.markdown(f"**{title}**")
+        for sentence in sentences:
+            st.text(sentence)
     with st.expander("Enter what was claimed"):
         claims_table()
     with st.expander("Enter drag areas from a tunnel, by yaw"):

@@ -20,8 +20,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from fieldaero.answers.result import ComparisonResult, SetupResult
-from fieldaero.answers.rows import ClaimResult
+from fieldaero.answers.rows import ClaimResult, ComparisonResult, SetupResult
 from fieldaero.basics.errors import OutOfRangeError, RunSheetError
 from fieldaero.compare.verdict import further_laps, verdict
 from fieldaero.physics.flat_road import (

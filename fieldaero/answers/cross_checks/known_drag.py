@@ -13,8 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fieldaero.answers.result import ComparisonResult
-from fieldaero.answers.rows import KnownDragResult
+from fieldaero.answers.rows import ComparisonResult, KnownDragResult
 from fieldaero.run_sheet.sheet import RunSheet
 from fieldaero.statistics.normalised_error import normalised_error
 
@@ -47,19 +46,7 @@ def _row(
 ) -> KnownDragResult:
     found = next((c for c in comparisons if (c.setup, c.versus) == (setup, baseline)), None)
     if found is None or found.delta_cda_m2 is None or found.interval95_alone_m2 is None:
-        return KnownDragResult(
-            setup=setup,
-            versus=baseline,
-            known_m2=known,
-            known_sd_m2=known_sd,
-            recovered_m2=None,
-            se_m2=None,
-            df=None,
-            interval95_m2=None,
-            gap_m2=None,
-            normalised_error=None,
-            agrees=None,
-        )
+        return KnownDragResult(setup=setup, versus=baseline, known_m2=known, known_sd_m2=known_sd)
     low, high = found.interval95_alone_m2
     error = float(
         normalised_error(

@@ -17,8 +17,7 @@ from collections.abc import Sequence
 
 from fieldaero.answers.cross_checks.tunnel_sweep import Sweep, SweepMean
 from fieldaero.answers.cross_checks.yaw_ridden import RiddenYaw, ridden_yaw, yaw_bins
-from fieldaero.answers.result import ComparisonResult, SetupResult
-from fieldaero.answers.rows import TunnelResult
+from fieldaero.answers.rows import ComparisonResult, SetupResult, TunnelResult
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.statistics.normalised_error import normalised_error
 

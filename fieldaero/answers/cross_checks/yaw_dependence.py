@@ -25,8 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from fieldaero.answers.cross_checks.yaw_ridden import RiddenYaw, ridden_yaw
-from fieldaero.answers.lap_rows import segment_yaw_deg
+from fieldaero.answers.cross_checks.yaw_ridden import RiddenYaw, ridden_yaw, segment_yaw_deg
 from fieldaero.answers.rows import YawResult
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.joint_fit.fit import JointFit
@@ -72,11 +71,6 @@ def yaw_result(estimates: Estimates) -> YawResult:
         yaw_rms_deg=None if yaw is None else yaw.rms_deg,
         yaw_spread_deg2=None if yaw is None else yaw.spread_deg2,
         needed_spread_deg2=LEAST_SPREAD_DEG2,
-        change_per_yaw_deg2=None,
-        se_per_yaw_deg2=None,
-        interval95_per_yaw_deg2=None,
-        change_at_10_deg=None,
-        interval95_change_at_10_deg=None,
     )
     if found is None or yaw is None:
         return blank

@@ -18,11 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.answers.lap_rows import segment_yaw_deg
 from fieldaero.answers.rows import YawBin
 from fieldaero.compare.session_comparison import Estimates
 
-__all__ = ["RiddenYaw", "ridden_yaw", "yaw_bins"]
+__all__ = ["RiddenYaw", "ridden_yaw", "segment_yaw_deg", "yaw_bins"]
 
 BIN_DEG = 2.0
 Floats = NDArray[np.float64]
@@ -46,6 +45,15 @@ class RiddenYaw:
         """Standard deviation of the square of the yaw."""
         square = self.yaw_deg**2
         return float(np.sqrt(self.weights @ (square - self.weights @ square) ** 2))
+
+
+def segment_yaw_deg(estimates: Estimates) -> Floats:
+    """Yaw of the air flow in each segment [deg], from the rider's right positive, shape (K, n); NaN without heading."""
+    s, wind = estimates.fit.segments, estimates.fit.wind_m_s
+    along = np.sum(wind * s.heading, axis=2)
+    across = wind[:, :, 1] * s.heading[:, :, 0] - wind[:, :, 0] * s.heading[:, :, 1]
+    known = (np.linalg.norm(s.heading, axis=2) > 0.5) & estimates.headings_known
+    return np.where(known, np.degrees(np.arctan2(across, s.speed_m_s - along)), np.nan)
 
 
 def ridden_yaw(estimates: Estimates, *, setup: str | None = None) -> RiddenYaw | None:

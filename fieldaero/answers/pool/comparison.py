@@ -1,26 +1,78 @@
-"""One pooled comparison made ready for people: intervals, verdict, currencies, leave-one-session-out, notes."""
+"""Pooled comparisons made ready for people: intervals, verdict, watts and seconds, leave-one-session-out, notes."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+import numpy as np
+
+from fieldaero.answers.comparison_rows import flat_road, seconds_result, smallest_difference_m2, watts_result
+from fieldaero.answers.pool.legs import Chain, Leg, chain_of, pooled_leg
 from fieldaero.answers.pool.pooled import LeftOut, PooledComparison, PooledSession
-from fieldaero.answers.pool.pooling import Chain, Leg, chain_of, pooled_leg
-from fieldaero.answers.pool.terms import Terms
+from fieldaero.answers.result import Result
 from fieldaero.basics.formatting import number, p_value
 from fieldaero.compare.verdict import NOT_RESOLVED, verdict
+from fieldaero.physics.flat_road import FlatRoad
+from fieldaero.run_sheet.schema import AnalysisChoices
 from fieldaero.statistics import student_t
 from fieldaero.statistics.contrast import Contrast
 from fieldaero.statistics.simultaneous_intervals import simultaneous_intervals
 
-__all__ = ["compared"]
+__all__ = ["Terms", "compared", "terms_of"]
 
 MOST_FURTHER_SESSIONS = 50
 DIFFER_P = 0.1  # of Cochran's test, which sees little in few sessions; common practice, no source
 NORMAL_FACTOR = 1.96
 
 Interval = tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Terms:
+    """Rider, road and choices that hold for all pooled comparisons: choices of the first sheet, mean rider and air.
+
+    ``cda_m2`` is the drag area that differences are added to for times, the mean over the
+    sessions that had the setup compared with.
+    """
+
+    choices: AnalysisChoices
+    road: FlatRoad
+    cda_m2: float
+    warnings: tuple[str, ...]
+
+
+def terms_of(results: Sequence[Result], sheets: Sequence[str], *, versus: str) -> Terms:
+    """Bring the sessions' terms together; a session had the setup ``versus``."""
+    roads = [flat_road(result.session, result.estimates) for result in results]
+    choices = [result.session.run_sheet.analysis for result in results]
+    chosen = next((c for c in choices if _smallest(c) is not None), choices[0])
+    drag = [row.cda_m2 for r in results for row in r.setup_results if row.setup == versus and row.cda_m2 is not None]
+    warnings = []
+    for name, own in zip(sheets, choices, strict=True):
+        if _smallest(own) not in (None, _smallest(chosen)):
+            first = sheets[choices.index(chosen)]
+            warnings.append(f"{name} calls another difference the smallest that matters than {first}; {first} counts.")
+    return Terms(
+        choices=chosen,
+        road=FlatRoad(
+            system=roads[0].system,
+            crr=float(np.mean([road.crr for road in roads])),
+            air_density_kg_m3=float(np.mean([road.air_density_kg_m3 for road in roads])),
+            gravity_m_s2=float(np.mean([road.gravity_m_s2 for road in roads])),
+        ),
+        cda_m2=float(np.mean(drag)) if drag else math.nan,
+        warnings=tuple(warnings),
+    )
+
+
+def _smallest(choices: AnalysisChoices) -> tuple[float, str] | None:
+    for unit in ("m2", "w", "s"):
+        value = getattr(choices, f"smallest_difference_{unit}")
+        if value is not None:
+            return float(value), unit
+    return None
 
 
 def compared(chains: Sequence[Chain], *, terms: Terms) -> tuple[PooledComparison, ...]:
@@ -53,11 +105,13 @@ def _diagonal(variances: Sequence[float]) -> list[list[float]]:
 def _comparison(
     chain: Chain, *, interval95_m2: Interval | None, p: float, level: float, terms: Terms
 ) -> PooledComparison:
-    mean, effect, smallest = chain.mean, chain.effect, terms.smallest_difference_m2
+    mean, effect = chain.mean, chain.effect
+    road, choices = terms.road, terms.choices
+    smallest = smallest_difference_m2(choices, road=road, cda_m2=terms.cda_m2)
     says = verdict(interval95_m2 or (math.nan, math.nan), smallest_difference_m2=smallest)
     unknown = interval95_m2 is None
     left_out = _left_out(chain, level=level, smallest_difference_m2=smallest)
-    reported = chain.own.interval() if unknown else interval95_m2
+    reported = interval95_m2 or chain.own.interval()
     direct = effect if effect is not None and not effect.scatter_unknown else None
     sessions = sum(len(leg.sessions) for leg in chain.legs)
     return PooledComparison(
@@ -81,8 +135,8 @@ def _comparison(
         shared_se_m2=chain.shared_se_m2,
         smallest_difference_m2=smallest,
         verdict=says,
-        watts=terms.watts(mean.estimate, reported),
-        seconds=terms.seconds(mean.estimate, reported),
+        watts=watts_result(mean.estimate, reported, choices=choices, road=road),
+        seconds=seconds_result(mean.estimate, reported, choices=choices, road=road, cda_m2=terms.cda_m2),
         further_sessions=(
             further_sessions(mean, sessions=sessions, smallest_difference_m2=smallest)
             if direct and says == NOT_RESOLVED

@@ -8,7 +8,8 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from fieldaero.answers.result import InputFile, SecondsResult, WattsResult
+from fieldaero.answers.pool.text import pooled_text
+from fieldaero.answers.rows import InputFile, SecondsResult, WattsResult
 from fieldaero.compare.verdict import Verdict
 
 __all__ = ["LeftOut", "Link", "Pooled", "PooledComparison", "PooledSession"]
@@ -145,8 +146,6 @@ class Pooled:
 
     def summary(self) -> str:
         """Tell the result in plain text, the warnings first."""
-        from fieldaero.answers.pool.text import pooled_text
-
         return pooled_text(self)
 
     def to_dict(self) -> dict[str, Any]:

@@ -8,10 +8,9 @@ from itertools import pairwise
 from pathlib import Path
 
 from fieldaero.answers.analysis import analyse_session
-from fieldaero.answers.pool.comparison import compared
-from fieldaero.answers.pool.legs import ridden_setups, session_contrast
+from fieldaero.answers.pool.comparison import compared, terms_of
+from fieldaero.answers.pool.legs import Chain, Leg, chain_of, pooled_leg, ridden_setups, session_contrast, way
 from fieldaero.answers.pool.pooled import Pooled, PooledComparison
-from fieldaero.answers.pool.pooling import Chain, Leg, chain_of, pooled_leg, way
 from fieldaero.answers.pool.sheets import (
     check_laps_once,
     check_related,
@@ -20,8 +19,8 @@ from fieldaero.answers.pool.sheets import (
     named_setups,
     near_misses,
 )
-from fieldaero.answers.pool.terms import terms_of
-from fieldaero.answers.result import InputFile, Result
+from fieldaero.answers.result import Result
+from fieldaero.answers.rows import InputFile
 from fieldaero.basics.errors import CannotAnswerError, RunSheetError
 from fieldaero.basics.version import VERSION
 from fieldaero.estimate.session import open_session

@@ -72,8 +72,6 @@ def check_laps_once(results: Sequence[Result], names: Sequence[str]) -> None:
     """
     seen: dict[str, list[tuple[float, float, str]]] = {}
     for result, name in zip(results, names, strict=True):
-        if result.session is None or result.estimates is None:
-            continue
         for used in result.estimates.laps:
             source, lap = result.session.rides[used.ride].ride.source, used.lap
             # By time, because laps by the button and laps by the line can have other numbers.

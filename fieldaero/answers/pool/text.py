@@ -2,76 +2,63 @@
 
 from __future__ import annotations
 
-import textwrap
+from typing import TYPE_CHECKING
 
-from fieldaero.answers.pool.pooled import Pooled, PooledComparison
-from fieldaero.basics.formatting import MISSING, interval, number, p_value, percent, table, value_with_uncertainty
+from fieldaero.answers.summary import bullet, inputs_sentence, section, titled
+from fieldaero.answers.wording import difference_sentence, pair_words, worth_sentence
+from fieldaero.basics.formatting import MISSING, interval, number, p_value, table, value_with_uncertainty
+
+if TYPE_CHECKING:
+    from fieldaero.answers.pool.pooled import Pooled, PooledComparison
 
 __all__ = ["pooled_text"]
 
-COLUMNS = 100
 PLOT_COLUMNS = 41  # odd, so that there is a middle
 EMPTY = "·"  # a table keeps no runs of spaces
 
 
 def pooled_text(pooled: Pooled) -> str:
     """Return the pooled result as text, the same for the same result."""
-    title = f"{len(pooled.sheets)} sessions pooled, against {pooled.versus}"
-    parts = [title + "\n" + "=" * min(len(title), COLUMNS)]
-    if pooled.warnings:
-        parts.append("Mind first\n" + "\n".join(_bullet(sentence) for sentence in pooled.warnings))
-    parts.append("What the sessions say together\n" + "\n".join(_answer(c) for c in pooled.pooled_comparisons))
+    parts = [
+        titled(f"{len(pooled.sheets)} sessions pooled, against {pooled.versus}"),
+        section("Warnings", pooled.warnings),
+        "What the sessions say together\n" + "\n".join(map(_answer, pooled.pooled_comparisons)),
+    ]
     for c in pooled.pooled_comparisons:
-        parts.append(f"{c.setup} against {c.versus}, session by session [m²]\n" + _forest(c))
+        pair = pair_words(c.setup, c.versus)
+        parts.append(f"{pair}, session by session [m²]\n{_forest(c)}")
         if any(one.interval95_m2 is not None for one in c.left_out):
-            parts.append(f"{c.setup} against {c.versus}, without one session [m²]\n" + _left_out(c))
-    inputs = ", ".join(f"{item.file} ({item.sha256[:12]})" for item in pooled.inputs)
-    parts.append("Taken\n" + _bullet(f"Inputs: {inputs}; fieldaero {pooled.version}."))
-    return "\n\n".join(part.rstrip() for part in parts) + "\n"
-
-
-def _bullet(sentence: str, *, indent: str = "- ") -> str:
-    return textwrap.fill(
-        sentence, COLUMNS, initial_indent=indent, subsequent_indent=" " * len(indent), break_on_hyphens=False
-    )
+            parts.append(f"{pair}, without one session [m²]\n{_left_out(c)}")
+    parts.append(bullet(inputs_sentence(pooled.inputs, pooled.version)))
+    return "\n\n".join(filter(None, parts)) + "\n"
 
 
 def _answer(c: PooledComparison) -> str:
     link = f" (indirect, by way of {', '.join(c.via)})" if c.link == "indirect" else ""
-    text = f"{c.setup} against {c.versus}{link}: drag area "
-    text += value_with_uncertainty(c.delta_cda_m2, c.se_m2, unit="m²", signed=True)
+    told = [f"{pair_words(c.setup, c.versus)}{link}: {c.verdict}."]
     if c.interval95_m2 is not None:
-        text += f", 95 % interval {interval(*c.interval95_m2, unit='m²', signed=True)}, p {p_value(c.p_value)}"
+        told.append(difference_sentence(c.delta_cda_m2, c.se_m2, c.interval95_m2, p=c.p_value))
     elif c.interval95_without_session_scatter_m2 is not None:
-        own = interval(*c.interval95_without_session_scatter_m2, unit="m²", signed=True)
-        text += f", 95 % interval without scatter between sessions {own}"
-    text += f". Verdict: {c.verdict}."
+        own, which = c.interval95_without_session_scatter_m2, "95 % interval without scatter between sessions"
+        told.append(difference_sentence(c.delta_cda_m2, c.se_m2, own, p=None, which=which))
+    told.append(worth_sentence(c.watts, c.seconds))
     if c.further_sessions is not None:
         more = c.further_sessions
-        text += f" {more} further session{'s' if more > 1 else ''} like these would settle it."
-    lines = [_bullet(text), _bullet(_currencies(c), indent="  ")]
+        told.append(f"{more} further session{'s' if more > 1 else ''} like these would settle it.")
+    lines = [bullet(" ".join(told))]
     if c.session_sd_m2 is not None:
         spread = (
-            f"Scatter between sessions {number(c.session_sd_m2, places=4)} m², I² {percent(c.i_squared, 0.01)}, "
+            f"Scatter between sessions {number(c.session_sd_m2, places=4)} m², I² {_whole_percent(c.i_squared)}, "
             f"Q {number(c.q, places=1)} (p {p_value(c.q_p_value)})"
-        ).replace(" ± 1.0 %", " %")
+        )
         if c.prediction95_m2 is not None:
             spread += f"; one further session, 95 %: {interval(*c.prediction95_m2, unit='m²', signed=True)}"
-        lines.append(_bullet(spread + ".", indent="  "))
-    return "\n".join([*lines, *(_bullet(note, indent="  ") for note in c.notes)])
+        lines.append(bullet(spread + ".", indent="  "))
+    return "\n".join([*lines, *(bullet(note, indent="  ") for note in c.notes)])
 
 
-def _currencies(c: PooledComparison) -> str:
-    def told(value: float, bounds: tuple[float, float] | None, unit: str) -> str:
-        text = f"{number(value, places=1, signed=True)} {unit}"
-        return text + (f" ({interval(*bounds, signed=True)})" if bounds else " (no interval)")
-
-    text = f"At {c.watts.speed_km_h:g} km/h {told(c.watts.value, c.watts.interval95, 'W')}"
-    if c.seconds is not None:
-        text += f"; over {c.seconds.distance_km:g} km at {c.seconds.power_w:g} W " + told(
-            c.seconds.value, c.seconds.interval95, "s"
-        )
-    return text + "."
+def _whole_percent(fraction: float | None) -> str:
+    return MISSING if fraction is None else f"{number(100.0 * fraction)} %"
 
 
 def _forest(c: PooledComparison) -> str:
@@ -85,7 +72,7 @@ def _forest(c: PooledComparison) -> str:
             _drawn(row.delta_cda_m2, row.interval95_m2, width, "■"),
             value_with_uncertainty(row.delta_cda_m2, row.se_m2, signed=True),
             interval(*row.interval95_m2, signed=True),
-            percent(row.weight, 0.1).split(" ")[0] + " %",
+            _whole_percent(row.weight),
         ]
         for row in c.sessions
     ]

@@ -10,7 +10,7 @@ from fieldaero.answers.race.profile import CourseProfile, flat_profile, lap_prof
 from fieldaero.answers.race.race_course import course_from_file, course_from_numbers
 from fieldaero.answers.race.race_time import Race
 from fieldaero.answers.race.time_saved import time_saved
-from fieldaero.answers.race_rows import RaceResult
+from fieldaero.answers.rows import RaceResult
 from fieldaero.basics.errors import OutOfRangeError, RideError, RunSheetError
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.session import Session

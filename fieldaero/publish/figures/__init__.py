@@ -10,11 +10,10 @@ from __future__ import annotations
 from fieldaero.publish.figures.air import air, yaw_ridden
 from fieldaero.publish.figures.budget import budget
 from fieldaero.publish.figures.differences import differences
-from fieldaero.publish.figures.elevation import elevation
+from fieldaero.publish.figures.elevation import elevation, residual
 from fieldaero.publish.figures.forest import forest_plot
 from fieldaero.publish.figures.laps_by_time import laps_by_time
 from fieldaero.publish.figures.page_width import fitted
-from fieldaero.publish.figures.residual import residual
 from fieldaero.publish.figures.saving import FIGURE_SUFFIXES, figure_bytes
 from fieldaero.publish.figures.tunnel import tunnel
 

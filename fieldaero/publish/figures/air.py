@@ -5,8 +5,6 @@ from __future__ import annotations
 from matplotlib.figure import Figure
 
 from fieldaero.answers.result import Result
-from fieldaero.answers.supporting_rows import Background
-from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.publish.figures.marks import DARK, GREY, colour_of, mark_of, open_sides, setup_legend, stroke_of
 
 __all__ = ["air", "yaw_ridden"]
@@ -18,14 +16,14 @@ def air(result: Result) -> Figure:
     Parameters
     ----------
     result
-        Of an analysis, with its background.
+        Of an analysis, with its result.supporting_data.
 
     Raises
     ------
     CannotAnswerError
-        For a result without its background.
+        For a result without its result.supporting_data.
     """
-    rows = [row for row in _background(result).air if row.wind_m_s is not None]
+    rows = [row for row in result.supporting_data.air if row.wind_m_s is not None]
     setups = [row.setup for row in result.setup_results if row.laps]
     figure = Figure(figsize=(9.0, 4.6), layout="constrained")
     wind, yaw = figure.subplots(2, 1, sharex=True, height_ratios=(1.0, 1.3))
@@ -52,14 +50,14 @@ def yaw_ridden(result: Result) -> Figure:
     Parameters
     ----------
     result
-        Of an analysis, with its background.
+        Of an analysis, with its result.supporting_data.
 
     Raises
     ------
     CannotAnswerError
-        For a result without its background.
+        For a result without its result.supporting_data.
     """
-    ridden = _background(result).yaw_ridden
+    ridden = result.supporting_data.yaw_ridden
     setups = [row.setup for row in result.setup_results if row.laps]
     figure = Figure(figsize=(9.0, 3.2), layout="constrained")
     axes = figure.subplots()
@@ -79,9 +77,3 @@ def yaw_ridden(result: Result) -> Figure:
     setup_legend(axes, setups, marks=False)
     open_sides(axes)
     return figure
-
-
-def _background(result: Result) -> Background:
-    if result.background is None:
-        raise CannotAnswerError("this result comes without its background; analyse the run sheet again")
-    return result.background

@@ -6,7 +6,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from fieldaero.answers.result import ComparisonResult, Result
+from fieldaero.answers.result import Result
+from fieldaero.answers.rows import ComparisonResult
 from fieldaero.basics.formatting import interval
 from fieldaero.compare.verdict import NOT_RESOLVED
 from fieldaero.publish.figures.marks import BAND, DARK, colour_of, mark_of, named, open_sides
@@ -64,8 +65,7 @@ def differences(result: Result) -> Figure:
 def _verdicts_beside(axes: Axes, rows: list[ComparisonResult]) -> None:
     right = axes.secondary_yaxis("right")
     told = [
-        f"{c.verdict or ''}\n{interval(*c.interval95_m2, unit='m²', signed=True) if c.interval95_m2 else ''}"
-        for c in rows
+        f"{c.verdict}\n{interval(*c.interval95_m2, unit='m²', signed=True) if c.interval95_m2 else ''}" for c in rows
     ]
     right.set_yticks(range(len(rows)), told)
     right.tick_params(axis="y", length=0)

@@ -16,9 +16,8 @@ from fieldaero.basics.output_files import write_files
 from fieldaero.publish.figures.air import air, yaw_ridden
 from fieldaero.publish.figures.budget import budget
 from fieldaero.publish.figures.differences import differences
-from fieldaero.publish.figures.elevation import elevation
+from fieldaero.publish.figures.elevation import elevation, residual
 from fieldaero.publish.figures.laps_by_time import laps_by_time
-from fieldaero.publish.figures.residual import residual
 from fieldaero.publish.figures.saving import figure_bytes
 from fieldaero.publish.figures.tunnel import tunnel
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from matplotlib.figure import Figure
 
-from fieldaero.answers.lap_points import LapPoint, lap_points
+from fieldaero.answers.lap_rows import LapPoint, lap_points
 from fieldaero.answers.result import Result
 from fieldaero.publish.figures.marks import GREY, colour_of, mark_of, open_sides, setup_legend
 
@@ -26,7 +26,7 @@ def laps_by_time(result: Result) -> Figure:
     A mark and 95 % interval per used lap, by the joint fit; a hollow grey mark and the reason for a lap that does not
     count, by plain closure, where that is near the others. Level lines are the means of the setups.
     """
-    points = lap_points(result)
+    points = lap_points(result.lap_results)
     setups = [row.setup for row in result.setup_results if row.laps]
     figure = Figure(figsize=(9.0, 4.4), layout="constrained")
     axes = figure.subplots()

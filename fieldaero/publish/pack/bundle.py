@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from fieldaero.answers.analysis import analyse
 from fieldaero.answers.result import Result
-from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, RunSheetError
+from fieldaero.basics.errors import FieldaeroError, RunSheetError
 from fieldaero.basics.output_files import json_text
 from fieldaero.estimate.session import Session
 from fieldaero.publish import figures as plots
@@ -59,12 +59,8 @@ def pack_bytes(
         For a photograph that cannot be used.
     FieldaeroError
         For an original that is not there any more, or has changed since.
-    CannotAnswerError
-        For a result that was read from a file, without its session.
     """
     session = result.session
-    if session is None:
-        raise CannotAnswerError("this result comes without its rides; analyse the run sheet again")
     files = _inputs(session, with_positions=with_positions, strict_photos=strict_photos)
     again, report = _analysed(files)
     files |= {"report.html": report.encode("utf-8"), **_outputs(again)}

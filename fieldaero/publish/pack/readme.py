@@ -91,8 +91,6 @@ def _compared(result: Result, again: Result) -> str:
 
 def _notes(result: Result, *, with_positions: bool) -> list[str]:
     """Return what readers noted; in a disguise without what tells a time or a place."""
-    if result.session is None:
-        return []
     told = [
         f"Ride {k}: {one_line(note)}."
         for k, ride in enumerate(result.session.rides, start=1)

@@ -1,110 +1,77 @@
-"""The answer in two sentences: what was found, and how far it can be relied on."""
+"""What the answer rests on, and how far it can be relied on."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from fieldaero.answers.result import Result
+from fieldaero.basics.formatting import interval, name, number, value_with_uncertainty
 
-from fieldaero.answers.result import ComparisonResult, Result
-from fieldaero.answers.supporting_rows import Background
-from fieldaero.basics.formatting import decimals, interval, number
-from fieldaero.compare.verdict import HIGHER, LOWER, NO_DIFFERENCE, NOT_RESOLVED
-from fieldaero.publish.report.names import name
-
-__all__ = ["NO_LAP", "answer", "told_verdict"]
-
-NO_LAP = "no usable lap"
-TOLD_SINGLY = 3  # comparisons; more are named by verdict, the numbers stand in the table
-GROUPS = (
-    (LOWER, "lower drag with {}"),
-    (HIGHER, "higher drag with {}"),
-    (NO_DIFFERENCE, "no difference that matters with {}"),
-    (NOT_RESOLVED, "not resolved for {}"),
-)
+__all__ = ["drift_sentence", "limitations", "repeat_sentence", "trust_sentence"]
 
 
-def answer(result: Result, background: Background) -> tuple[str, str]:
-    """Return the two sentences.
-
-    Verdicts are those of the result, which were decided from unrounded values.
-    """
-    return _found(result), _trust(result, background)
-
-
-def _found(result: Result) -> str:
-    rows = [row for row in result.comparison_results if row.versus == result.baseline] or list(
-        result.comparison_results
-    )
-    if not rows:
-        return "This session holds one setup only, so there is nothing to compare."
-    if len(rows) > TOLD_SINGLY:
-        return f"Against {name(result.baseline)}: {_grouped(rows)}."
-    told = "; ".join(_told(row) for row in rows)
-    return f"{told[0].upper()}{told[1:]}."
-
-
-def _grouped(rows: Sequence[ComparisonResult]) -> str:
-    parts = []
-    for verdict, words in GROUPS:
-        own = [name(row.setup) for row in rows if row.delta_cda_m2 is not None and told_verdict(row) == verdict]
-        if own:
-            parts.append(words.format(", ".join(own)))
-    untested = [name(row.setup) for row in rows if row.delta_cda_m2 is None]
-    if untested:
-        parts.append(f"no usable lap for the comparison with {', '.join(untested)}")
-    return "; ".join(parts)
-
-
-def told_verdict(row: ComparisonResult) -> str:
-    """Return the verdict in words; one that has no laps is told apart from one that its laps leave open."""
-    return NO_LAP if row.delta_cda_m2 is None else row.verdict or NOT_RESOLVED
-
-
-def _told(row: ComparisonResult) -> str:
-    setup, versus = name(row.setup), name(row.versus)
-    if row.delta_cda_m2 is None:
-        return f"between {setup} and {versus} nothing can be said, because one of the two has no usable lap"
-    if row.interval95_m2 is None:
-        return f"whether {setup} differs from {versus} is not resolved, because one of the two has a single lap"
-    spread = interval(*row.interval95_m2, unit="m²", signed=True)
-    places = decimals((row.interval95_m2[1] - row.interval95_m2[0]) / 2.0)
-    size = number(abs(row.delta_cda_m2), places=places)
-    if row.verdict in (LOWER, HIGHER):
-        than = "lower" if row.verdict == LOWER else "higher"
-        watts = ""
-        if row.watts is not None and row.watts.interval95 is not None:
-            ends = sorted(abs(x) for x in row.watts.interval95)
-            does = "saves" if row.verdict == LOWER else "costs"
-            watts = f", which {does} {interval(ends[0], ends[1])} W at {row.watts.speed_km_h:g} km/h"
-        return f"with {setup} drag area is {size} m² {than} than with {versus} (95 % interval {spread}){watts}"
-    if row.verdict == NO_DIFFERENCE:
-        limit = "" if row.smallest_difference_m2 is None else f" of {_limit(row.smallest_difference_m2)} m²"
-        return (
-            f"with {setup} there is no difference that matters to {versus}: the 95 % interval, {spread}, lies within "
-            f"the smallest difference that matters{limit}"
-        )
-    more = (
-        f"; about {row.further_laps} further laps would settle it, if difference and scatter stay as found"
-        if row.further_laps is not None
-        else "; no reasonable number of further laps would settle it at this scatter"
-    )
-    return f"whether {setup} differs from {versus} is not resolved: the 95 % interval runs from {spread}{more}"
-
-
-def _limit(value_m2: float) -> str:
-    return number(value_m2, places=decimals(value_m2))
-
-
-def _trust(result: Result, background: Background) -> str:
-    course, wind = background.course, result.wind
-    air = "" if wind is None else f" in a wind of {number(wind.mean_m_s, places=1)} m/s at the rider's height"
-    ridden = number(course.road_ridden_km, places=1)
-    laps = f"{course.laps_used} lap{'' if course.laps_used == 1 else 's'}, {ridden} km of road"
+def trust_sentence(result: Result) -> str:
+    """Tell how many laps the answer rests on, in what wind, and whether there are cautions."""
+    course = result.supporting_data.course
+    laps = f"{course.laps_used} lap{'' if course.laps_used == 1 else 's'}"
     weak = (
-        "; the weak points that the analysis found are listed under Cautions"
+        "the weak points that the analysis found are listed under Cautions"
         if result.warnings
-        else ", and the analysis found no weak point"
+        else "the analysis found no weak point"
     )
-    several = " hold for all comparisons together and" if len(result.comparison_results) > 1 else ""
-    if all(row.interval95_m2 is None for row in result.comparison_results):
-        return f"The drag areas rest on {laps}{air}{weak}."
-    return f"The intervals{several} rest on one session of {laps}{air}{weak}."
+    return (
+        f"The result rests on one session of {laps}, {number(course.road_ridden_km, places=1)} km of road in a wind of "
+        f"{number(result.wind.mean_m_s, places=1)} m/s at the rider's height; {weak}."
+    )
+
+
+def repeat_sentence(result: Result) -> str:
+    """Tell whether the baseline repeated."""
+    check = result.supporting_data.repeat_check
+    if check is None:
+        return (
+            "The baseline has fewer than two laps that count, so nothing shows whether it repeats. Ride it first and "
+            "last."
+        )
+    says = (
+        "it includes zero, so the baseline repeated within its uncertainty"
+        if check.repeats
+        else "it excludes zero, so something changed during the session that no setup explains"
+    )
+    change = value_with_uncertainty(check.change_m2, check.se_m2, signed=True)
+    spread = interval(*check.interval95_m2, unit="m²", signed=True)
+    return (
+        f"The last lap of {name(result.baseline)} (lap {check.last}), {number(check.apart_min)} min after its first "
+        f"(lap {check.first}), differs by {change} m². The 95 % interval is {spread}: {says}."
+    )
+
+
+def drift_sentence(result: Result) -> str:
+    """Tell how drag area drifted through the session."""
+    drift = result.drift_m2_per_h
+    return (
+        f"Steady drift of drag area through the session: {value_with_uncertainty(drift.value, drift.se, signed=True)} "
+        "m² per hour. It is part of the comparison, so that it does not pass for a difference of setups."
+    )
+
+
+def limitations(result: Result) -> list[str]:
+    """Return what this test cannot say."""
+    limits = [
+        "One rider, one bike, one road and one session: another rider or another day may give other differences, and "
+        "the intervals do not count that. Several sessions can be pooled.",
+        "The setups are compared as they were ridden. If a position changes with a part, the two are one setup here.",
+        "Rolling resistance, mass and power scale are taken to be the same for all setups, apart from stated changes "
+        "of mass; a tyre pressure or a meter's zero that changes between setups would pass for drag.",
+        "Watts and seconds are for a flat road without wind; on another course they differ.",
+        "The intervals trust the model of wind and noise, whose sizes were estimated from this ride.",
+    ]
+    yaw = result.yaw_result.yaw_rms_deg
+    if yaw is not None:
+        limits.append(
+            f"The laps met yaw of {number(yaw, places=1)}° (root mean square). The result says nothing of larger yaw."
+        )
+    if not result.supporting_data.course.closed:
+        limits.append(
+            "The course does not end where it begins, so the drag areas themselves depend on the height between its "
+            "ends."
+        )
+    return limits

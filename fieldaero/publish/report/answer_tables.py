@@ -1,107 +1,25 @@
-"""Tables of what was found: differences in all currencies, setups, claims, tunnel, known drag, budget."""
+"""Tables of what the laps were held against, and of what the uncertainty is made of."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fieldaero.answers.result import ComparisonResult, Result
+from fieldaero.answers.result import Result
 from fieldaero.answers.rows import ClaimResult
-from fieldaero.answers.supporting_rows import Background
-from fieldaero.answers.wording import UNIT_SIGNS
-from fieldaero.basics.formatting import MISSING, decimals, duration, interval, number, p_value, value_with_uncertainty
-from fieldaero.publish.report.answer import told_verdict
-from fieldaero.publish.report.names import name, note
-from fieldaero.publish.report.table import Table, table
+from fieldaero.answers.tables import Table, table, value_with_interval
+from fieldaero.answers.wording import UNIT_SIGNS, pair_words
+from fieldaero.basics.formatting import (
+    MISSING,
+    decimals,
+    duration,
+    interval,
+    name,
+    note,
+    number,
+    value_with_uncertainty,
+)
 
-__all__ = [
-    "behind_table",
-    "budget_tables",
-    "claims_table",
-    "differences_table",
-    "known_drag_table",
-    "races_table",
-    "setups_table",
-    "sweep_table",
-    "tunnel_table",
-]
-
-Bounds = tuple[float, float] | None
-
-
-def differences_table(result: Result, background: Background) -> Table:
-    """Every difference with its interval in square metres, per cent, watts and seconds."""
-    choices = background.choices
-    share = {(row.setup, row.versus): row for row in background.differences_pct}
-    rows = []
-    for c in result.comparison_results:
-        own = share.get((c.setup, c.versus))
-        rows.append(
-            [
-                name(c.setup),
-                name(c.versus),
-                told_verdict(c),
-                _with_interval(c.delta_cda_m2, c.interval95_m2),
-                MISSING if own is None else _with_interval(own.delta_pct, own.interval95_pct),
-                MISSING if c.watts is None else _with_interval(c.watts.value, c.watts.interval95),
-                MISSING if c.seconds is None else _with_interval(c.seconds.value, c.seconds.interval95),
-            ]
-        )
-    header = (
-        "setup",
-        "against",
-        "verdict",
-        "drag area [m²]",
-        "drag area [%]",
-        f"power at {choices.report_speed_km_h:g} km/h [W]",
-        f"time over {choices.report_distance_km:g} km at {choices.report_power_w:g} W [s]",
-    )
-    return table("Differences with 95 % intervals; negative is less", header, rows, words=(0, 1, 2))
-
-
-def behind_table(result: Result) -> Table:
-    """Return what the differences rest on: standard error, degrees of freedom, p, the interval alone, plain closure."""
-    rows = [
-        [
-            f"{name(c.setup)} against {name(c.versus)}",
-            _finest(c.se_m2),
-            number(c.df, places=1),
-            p_value(c.p_value),
-            interval(*(c.interval95_alone_m2 or (None, None)), signed=True),
-            value_with_uncertainty(c.closure_delta_cda_m2, c.closure_se_m2, signed=True),
-            _smallest(c),
-            MISSING if c.further_laps is None else str(c.further_laps),
-        ]
-        for c in result.comparison_results
-    ]
-    header = (
-        "comparison",
-        "standard error [m²]",
-        "degrees of freedom",
-        "p",
-        "95 % interval of this one alone [m²]",
-        "by plain closure [m²]",
-        "smallest difference that matters [m²]",
-        "further laps to settle it",
-    )
-    return table("What the differences rest on", header, rows)
-
-
-def setups_table(result: Result) -> Table:
-    """Drag area of every setup."""
-    rows = [
-        [
-            name(s.setup),
-            str(s.laps),
-            value_with_uncertainty(s.cda_m2, s.se_m2),
-            interval(*(s.interval95_m2 or (None, None))),
-        ]
-        for s in result.setup_results
-    ]
-    return table(
-        "Mean drag area of each setup, with standard error; most of it is common to all setups",
-        ("setup", "laps", "CdA [m²]", "95 % interval [m²]"),
-        rows,
-    )
+__all__ = ["budget_tables", "claims_table", "known_drag_table", "races_table", "sweep_table", "tunnel_table"]
 
 
 def claims_table(rows: Sequence[ClaimResult]) -> Table:
@@ -112,7 +30,7 @@ def claims_table(rows: Sequence[ClaimResult]) -> Table:
         half = None if row.interval95 is None else (row.interval95[1] - row.interval95[0]) / 2.0
         cells.append(
             [
-                f"{name(row.setup)} against {name(row.versus)}",
+                pair_words(row.setup, row.versus),
                 f"{row.saves:g} {unit}",
                 row.verdict,
                 MISSING if row.found is None else f"{number(row.found, places=decimals(half or row.found))} {unit}",
@@ -128,7 +46,7 @@ def tunnel_table(result: Result) -> Table:
     """Field against tunnel."""
     rows = [
         [
-            name(t.setup) if t.versus is None else f"{name(t.setup)} against {name(t.versus)}",
+            name(t.setup) if t.versus is None else pair_words(t.setup, t.versus),
             value_with_uncertainty(t.field_m2, t.field_se_m2, signed=t.versus is not None),
             value_with_uncertainty(t.tunnel_m2, t.tunnel_se_m2, signed=t.versus is not None),
             interval(*(t.interval95_m2 or (None, None)), signed=True),
@@ -165,13 +83,13 @@ def races_table(result: Result) -> Table:
     """Seconds over courses."""
     rows = [
         [
-            f"{name(r.setup)} against {name(r.versus)}",
+            pair_words(r.setup, r.versus),
             name(r.race),
             number(r.distance_km, places=1),
             number(r.ascent_m),
             number(r.power_w),
             duration(r.versus_time_s),
-            MISSING if r.delta_s is None else _with_interval(r.delta_s, r.interval95_s),
+            MISSING if r.delta_s is None else value_with_interval(r.delta_s, r.interval95_s),
         ]
         for r in result.race_results
     ]
@@ -183,7 +101,7 @@ def known_drag_table(result: Result) -> Table:
     """Known additions of drag and what the laps recovered of them."""
     rows = [
         [
-            f"{name(k.setup)} against {name(k.versus)}",
+            pair_words(k.setup, k.versus),
             value_with_uncertainty(k.known_m2, k.known_sd_m2, signed=True),
             value_with_uncertainty(k.recovered_m2, k.se_m2, signed=True),
             interval(*(k.interval95_m2 or (None, None)), signed=True),
@@ -223,26 +141,8 @@ def budget_tables(result: Result) -> tuple[Table, ...]:
             for row in result.budget_rows
             if (row.setup, row.versus) == (setup, versus)
         ]
-        tables.append(table(f"{name(setup)} against {name(versus)}", header, rows))
+        tables.append(table(pair_words(setup, versus), header, rows))
     return tuple(tables)
-
-
-def _with_interval(value: float | None, bounds: Bounds) -> str:
-    if value is None:
-        return MISSING
-    if bounds is None:
-        return number(value, places=decimals(value, digits=3), signed=True)
-    half = (bounds[1] - bounds[0]) / 2.0
-    together = interval(*bounds, signed=True).replace(" ", "\u00a0")  # the line may break before it, not within
-    return f"{number(value, places=decimals(half), signed=True)} ({together})"
-
-
-def _smallest(c: ComparisonResult) -> str:
-    return MISSING if c.smallest_difference_m2 is None else _finest(c.smallest_difference_m2)
-
-
-def _finest(value: float | None) -> str:
-    return MISSING if value is None else number(value, places=decimals(value))
 
 
 def _of_unit(value: float | None, uncertainty: float, unit: str) -> str:

@@ -8,12 +8,10 @@ from dataclasses import dataclass
 from matplotlib.figure import Figure
 
 from fieldaero.answers.result import Result
-from fieldaero.answers.supporting_rows import Background
-from fieldaero.basics.formatting import interval, number
-from fieldaero.compare.verdict import NOT_RESOLVED
+from fieldaero.answers.wording import pair_words
+from fieldaero.basics.formatting import interval, name, number
 from fieldaero.publish import figures as plots
 from fieldaero.publish.report.inline_svg import inline_svg
-from fieldaero.publish.report.names import name
 
 __all__ = ["Drawing", "drawings"]
 
@@ -27,7 +25,7 @@ class Drawing:
     caption: str
 
 
-def drawings(result: Result, background: Background) -> dict[str, Drawing]:
+def drawings(result: Result) -> dict[str, Drawing]:
     """Return the figures that this result can fill, by name."""
     wanted: list[tuple[str, bool, Callable[[Result], Figure], str, str, str]] = [
         (
@@ -56,7 +54,7 @@ def drawings(result: Result, background: Background) -> dict[str, Drawing]:
             "Virtual elevation, lap on lap",
             "The height that the energy balance implies along each lap. Laps of one road lie on one another where drag "
             "area, rolling resistance and wind are right.",
-            _elevation_told(background),
+            _elevation_told(result),
         ),
         (
             "residual",
@@ -64,7 +62,7 @@ def drawings(result: Result, background: Background) -> dict[str, Drawing]:
             plots.residual,
             "What each lap leaves of the road profile",
             "The same, less the road profile: gusts, brakes and steps of the sensors show where they happened.",
-            _residual_told(background),
+            _residual_told(result),
         ),
         (
             "air",
@@ -72,11 +70,11 @@ def drawings(result: Result, background: Background) -> dict[str, Drawing]:
             plots.air,
             "Wind and yaw during the laps",
             "Above: mean wind of each lap at the rider's height, by the fit. Below: the middle nine tenths of its yaw.",
-            _air_told(background),
+            _air_told(result),
         ),
         (
             "yaw",
-            bool(background.yaw_ridden),
+            bool(result.supporting_data.yaw_ridden),
             plots.yaw_ridden,
             "How much was ridden at which yaw",
             "Share of the weight that each yaw angle has in a setup's drag area, in steps of two degrees.",
@@ -115,7 +113,7 @@ def _differences_told(result: Result) -> str:
     for c in result.comparison_results:
         if c.interval95_m2 is not None:
             spread = interval(*c.interval95_m2, unit="m²", signed=True)
-            told.append(f"{name(c.setup)} against {name(c.versus)}: {c.verdict or NOT_RESOLVED}, {spread}")
+            told.append(f"{pair_words(c.setup, c.versus)}: {c.verdict}, {spread}")
     return "; ".join(told) + "." if told else "No difference has an interval."
 
 
@@ -124,18 +122,18 @@ def _laps_told(result: Result) -> str:
     return f"Marks over time, one per lap, by setup: {'; '.join(means)}. The numbers stand in the table."
 
 
-def _elevation_told(background: Background) -> str:
-    height = number(background.course.height_range_m, places=1)
+def _elevation_told(result: Result) -> str:
+    height = number(result.supporting_data.course.height_range_m, places=1)
     return f"One line per lap over the distance along it; they follow one profile with {height} m from low to high."
 
 
-def _residual_told(background: Background) -> str:
-    largest = max((lap.residual_largest_m for lap in background.elevation.laps), default=0.0)
+def _residual_told(result: Result) -> str:
+    largest = max((lap.residual_largest_m for lap in result.supporting_data.elevation.laps), default=0.0)
     return f"One line per lap over the distance along it; the farthest strays by {number(largest, places=2)} m."
 
 
-def _air_told(background: Background) -> str:
-    winds = [row.wind_m_s for row in background.air if row.wind_m_s is not None]
+def _air_told(result: Result) -> str:
+    winds = [row.wind_m_s for row in result.supporting_data.air if row.wind_m_s is not None]
     if not winds:
         return "No lap has a wind."
     return (
@@ -159,5 +157,5 @@ def _budget_told(result: Result) -> str:
     for pair in dict.fromkeys((row.setup, row.versus) for row in result.budget_rows):
         own = [row for row in result.budget_rows if (row.setup, row.versus) == pair]
         most = max(own, key=lambda row: abs(row.contribution_delta_m2))
-        told.append(f"{name(pair[0])} against {name(pair[1])}: most of the difference's comes from {most.input}")
+        told.append(f"{pair_words(*pair)}: most of the difference's comes from {most.input}")
     return "; ".join(told) + "."

@@ -1,60 +1,18 @@
-"""Tables of the laps: each lap, where it ended on the road profile, its air, its yaw, and what was taken as given."""
+"""Tables of the laps: where each ended on the road profile, its air, its yaw, and what was taken as given."""
 
 from __future__ import annotations
 
-from datetime import datetime
-
-from fieldaero.answers.lap_points import lap_points
 from fieldaero.answers.result import Result
-from fieldaero.answers.supporting_rows import Background
-from fieldaero.basics.formatting import MISSING, clock, duration, number, value_with_uncertainty
-from fieldaero.publish.report.names import name
-from fieldaero.publish.report.table import Table, table
-from fieldaero.rides.local_positions import is_relative
+from fieldaero.answers.tables import Table, table
+from fieldaero.basics.formatting import MISSING, name, number, value_with_uncertainty
+from fieldaero.run_sheet.schema import NOT_USED
 
-__all__ = ["air_table", "elevation_table", "given_table", "laps_table", "profile_table", "yaw_table"]
+__all__ = ["air_table", "elevation_table", "given_table", "profile_table", "yaw_table"]
 
 SIDE_BY_SIDE = 3
 
 
-def laps_table(result: Result) -> Table:
-    """Every lap, those that do not count with the reason."""
-    rows = []
-    several = len({row.ride for row in result.lap_results}) > 1
-    starts = [None if row.start is None else datetime.fromisoformat(row.start) for row in result.lap_results]
-    for row, point, start in zip(result.lap_results, lap_points(result), starts, strict=True):
-        flags = ", ".join(flag.replace("_", " ") for flag in row.flags)
-        rows.append(
-            [
-                f"{name(row.ride)} {row.lap}" if several else str(row.lap),
-                name(row.setup) if row.setup != "-" else "not named",
-                clock(start),
-                duration(row.duration_s, places=1),
-                number(row.speed_m_s * 3.6, places=2),
-                number(row.power_w),
-                number(row.air_density_kg_m3, places=4),
-                value_with_uncertainty(row.cda_m2, row.cda_se_m2),
-                number(row.closure_cda_m2, places=4),
-                ("outlier, " if row.outlier else "") + flags if row.used else _why(point.reason),
-            ]
-        )
-    header = (
-        "lap",
-        "setup",
-        "since the start" if any(map(is_relative, starts)) else "start [UTC]",
-        "time",
-        "speed [km/h]",
-        "power [W]",
-        "air [kg/m³]",
-        "CdA [m²]",
-        "by closure [m²]",
-        "remarks",
-    )
-    unused = [k for k, row in enumerate(result.lap_results) if not row.used]
-    return table("Every lap, with standard error of its drag area", header, rows, words=(0, 1, 9), muted=unused)
-
-
-def elevation_table(result: Result, background: Background) -> Table:
+def elevation_table(result: Result) -> Table:
     """Where each lap's virtual elevation ends, and how far it strays from the road."""
     closure = {(row.ride, row.lap): row for row in result.lap_results}
     rows = [
@@ -67,7 +25,7 @@ def elevation_table(result: Result, background: Background) -> Table:
             value_with_uncertainty(closure[lap.ride, lap.lap].cda_m2, closure[lap.ride, lap.lap].cda_se_m2),
             number(closure[lap.ride, lap.lap].closure_cda_m2, places=4),
         ]
-        for lap in background.elevation.laps
+        for lap in result.supporting_data.elevation.laps
     ]
     header = (
         "lap",
@@ -81,9 +39,9 @@ def elevation_table(result: Result, background: Background) -> Table:
     return table("Virtual elevation and closure of each lap", header, rows, words=(0, 1))
 
 
-def profile_table(background: Background) -> Table:
+def profile_table(result: Result) -> Table:
     """Return the road profile that all laps share, in several columns side by side."""
-    road = background.elevation
+    road = result.supporting_data.elevation
     points = [
         [number(at), number(height, places=2, signed=True)]
         for at, height in zip(road.position_m, road.road_m, strict=True)
@@ -95,12 +53,12 @@ def profile_table(background: Background) -> Table:
     return table("Road profile above the start line", header, rows, words=())
 
 
-def air_table(background: Background) -> Table:
+def air_table(result: Result) -> Table:
     """Air, wind and yaw of each lap."""
     rows = [
         [
             str(row.lap),
-            name(row.setup) if row.setup != "-" else "not named",
+            MISSING if row.setup == NOT_USED else name(row.setup),
             number(row.middle_min, places=1),
             number(row.temperature_c, places=1),
             number(row.pressure_hpa, places=1),
@@ -111,7 +69,7 @@ def air_table(background: Background) -> Table:
             if row.yaw_low_deg is None
             else f"{number(row.yaw_low_deg, places=1)} to {number(row.yaw_high_deg, places=1)}",
         ]
-        for row in background.air
+        for row in result.supporting_data.air
     ]
     header = (
         "lap",
@@ -124,13 +82,13 @@ def air_table(background: Background) -> Table:
         "wind at the rider, fitted [m/s from °]",
         "yaw, middle nine tenths [°]",
     )
-    muted = [k for k, row in enumerate(background.air) if row.wind_m_s is None]
+    muted = [k for k, row in enumerate(result.supporting_data.air) if row.wind_m_s is None]
     return table("Air, wind and yaw of each lap", header, rows, words=(0, 1), muted=muted)
 
 
-def yaw_table(background: Background) -> Table:
+def yaw_table(result: Result) -> Table:
     """Shares of yaw, a column per setup."""
-    shares = [{one.low_deg: one for one in ridden.bins} for ridden in background.yaw_ridden]
+    shares = [{one.low_deg: one for one in ridden.bins} for ridden in result.supporting_data.yaw_ridden]
     every = {low: one for own in shares for low, one in own.items()}
     rows = [
         [
@@ -139,13 +97,17 @@ def yaw_table(background: Background) -> Table:
         ]
         for low, one in sorted(every.items())
     ]
-    header = ["yaw [°]", *(f"{name(ridden.setup)} [%]" for ridden in background.yaw_ridden)]
+    header = ["yaw [°]", *(f"{name(ridden.setup)} [%]" for ridden in result.supporting_data.yaw_ridden)]
     return table("Share of the weight by yaw", header, rows)
 
 
-def given_table(result: Result, background: Background) -> Table:
+def given_table(result: Result) -> Table:
     """System, course and choices that went in."""
-    system, course, choices = background.system, background.course, background.choices
+    system, course, choices = (
+        result.supporting_data.system,
+        result.supporting_data.course,
+        result.supporting_data.choices,
+    )
     crr = result.crr
     shape = (
         "there and back" if course.out_and_back else "a closed loop" if course.closed else "from one end to the other"
@@ -168,10 +130,6 @@ def given_table(result: Result, background: Background) -> Table:
         ["scatter from lap to lap, beyond the fit's", _found(result.lap_scatter_m2)],
     ]
     return table("Taken as given, and found on the way", ("quantity", "value"), rows, words=(0, 1))
-
-
-def _why(reason: str) -> str:
-    return reason if reason.startswith("left out") else f"does not count: {reason}"
 
 
 def _found(value: float | None) -> str:

@@ -3,32 +3,36 @@
 from __future__ import annotations
 
 import base64
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from fieldaero.answers.result import Result
-from fieldaero.answers.rows import TunnelResult
-from fieldaero.answers.supporting_rows import Background
-from fieldaero.answers.wording import claim_sentence, known_drag_sentence, tunnel_sentence, yaw_sentence
-from fieldaero.basics.errors import CannotAnswerError, RunSheetError
-from fieldaero.basics.formatting import interval, number, value_with_uncertainty
+from fieldaero.answers.tables import behind_table, comparison_table, lap_table, setup_table
+from fieldaero.answers.wording import (
+    NOTHING_TO_COMPARE,
+    claim_sentence,
+    is_resolved,
+    known_drag_sentence,
+    tunnel_reasons,
+    tunnel_sentence,
+    verdict_head,
+    verdict_reasons,
+    yaw_sentence,
+)
+from fieldaero.basics.errors import RunSheetError
+from fieldaero.basics.formatting import name, note, number, unbroken
 from fieldaero.basics.safety import SAFETY
-from fieldaero.compare.verdict import NOT_RESOLVED
 from fieldaero.publish.photos import photo
 from fieldaero.publish.report import answer_tables, lap_tables
-from fieldaero.publish.report.answer import NO_LAP, answer, told_verdict
+from fieldaero.publish.report.answer import drift_sentence, limitations, repeat_sentence, trust_sentence
 from fieldaero.publish.report.drawings import drawings
-from fieldaero.publish.report.names import name, note
 from fieldaero.publish.report.palette import DARK, LIGHT
 
 __all__ = ["html_report"]
-
-JOINED = re.compile(r"(?<=\d) (?=(?:m²|W|s|%|km|km/h|m/s|min|kg|m|MB)\b|%)| (?=±)|(?<=±) |(?<=^[<>]) ")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,14 +61,9 @@ def html_report(result: Result, *, strict_photos: bool = True) -> str:
     ------
     RunSheetError
         For a photograph that is missing, broken, too large or outside the run sheet's folder.
-    CannotAnswerError
-        For a result that was read from a file, without its fit.
     """
-    background = result.background
-    if background is None or result.session is None:
-        raise CannotAnswerError("this result comes without its fit; analyse the run sheet again")
-    pictures = _pictures(result, background, strict=strict_photos)  # first, because it can fail
-    html: str = _template().render(_content(result, background, pictures))
+    pictures = _pictures(result, strict=strict_photos)  # first, because it can fail
+    html: str = _template().render(_content(result, pictures))
     return html
 
 
@@ -81,67 +80,51 @@ def _template() -> Any:
 
 
 def _joined(value: Any) -> Any:
-    """Keep a number and its unit, and a value and its uncertainty, on one line."""
-    return JOINED.sub("\u00a0", value).replace("kg/m³", "kg/\u2060m³") if type(value) is str else value
+    return unbroken(value).replace("kg/m³", "kg/\u2060m³") if type(value) is str else value
 
 
-def _content(
-    result: Result, background: Background, pictures: dict[str, tuple[tuple[_Picture, ...], tuple[str, ...]]]
-) -> dict[str, Any]:
-    found, trust = answer(result, background)
-    tunnel_rows = [_named(row) for row in result.tunnel_results]
+def _content(result: Result, pictures: dict[str, tuple[tuple[_Picture, ...], tuple[str, ...]]]) -> dict[str, Any]:
     return {
         "title": note(result.title),
         "baseline": name(result.baseline),
         "version": result.version,
         "colours": {"light": LIGHT, "dark": DARK},
-        "found": found,
-        "trust": trust,
         "verdicts": [
-            {
-                "setup": name(c.setup),
-                "versus": name(c.versus),
-                "verdict": told_verdict(c),
-                "resolved": told_verdict(c) not in (NOT_RESOLVED, NO_LAP),
-            }
+            {"head": verdict_head(c), "reasons": verdict_reasons(c, result), "resolved": is_resolved(c)}
             for c in result.comparison_results
         ],
-        "figures": drawings(result, background),
-        "differences": answer_tables.differences_table(result, background),
-        "behind": answer_tables.behind_table(result),
-        "setup_means": answer_tables.setups_table(result),
+        "nothing_to_compare": NOTHING_TO_COMPARE,
+        "trust": trust_sentence(result),
+        "figures": drawings(result),
+        "differences": comparison_table(result),
+        "behind": behind_table(result),
+        "setup_means": setup_table(result),
         "races": answer_tables.races_table(result),
         "race_notes": list(dict.fromkeys(f"{name(row.race)}: {note(row.assumed)}" for row in result.race_results)),
         "claims": answer_tables.claims_table(result.claim_results),
-        "claim_sentences": [
-            claim_sentence(replace(row, setup=name(row.setup), versus=name(row.versus), note=note(row.note)))
-            for row in result.claim_results
-        ],
+        "claim_sentences": [claim_sentence(row) for row in result.claim_results],
         "tunnel": answer_tables.tunnel_table(result),
         "sweeps": answer_tables.sweep_table(result),
-        "tunnel_sentences": [tunnel_sentence(row) for row in tunnel_rows],
-        "tunnel_notes": [f"{row.setup}: {note(row.note)}" for row in tunnel_rows if row.note],
-        "tunnel_reasons": list(dict.fromkeys(reason for row in result.tunnel_results for reason in row.reasons)),
+        "tunnel_sentences": [tunnel_sentence(row) for row in result.tunnel_results],
+        "tunnel_notes": [f"{name(row.setup)}: {note(row.note)}" for row in result.tunnel_results if row.note],
+        "tunnel_reasons": tunnel_reasons(result.tunnel_results),
         "known": answer_tables.known_drag_table(result),
-        "known_sentences": [
-            known_drag_sentence(replace(row, setup=name(row.setup), versus=name(row.versus)))
-            for row in result.known_drag_results
-        ],
-        "laps": lap_tables.laps_table(result),
+        "known_sentences": [known_drag_sentence(row) for row in result.known_drag_results],
+        "laps": lap_table(result),
         "lap_notes": [
             f"Lap {row.lap}: {note(sentence)}"
             for row in result.lap_results
             if row.used or row.why_not
             for sentence in row.flag_sentences
         ],
-        "elevations": lap_tables.elevation_table(result, background),
-        "profile": lap_tables.profile_table(background),
-        "repeat": _repeat(result, background),
-        "drift": _drift(result),
-        "air": lap_tables.air_table(background),
-        "yaw_shares": lap_tables.yaw_table(background),
-        "yaw_sentence": None if result.yaw_result is None else yaw_sentence(result.yaw_result),
-        "given": lap_tables.given_table(result, background),
+        "elevations": lap_tables.elevation_table(result),
+        "profile": lap_tables.profile_table(result),
+        "repeat": repeat_sentence(result),
+        "drift": drift_sentence(result),
+        "air": lap_tables.air_table(result),
+        "yaw_shares": lap_tables.yaw_table(result),
+        "yaw_sentence": yaw_sentence(result.yaw_result),
+        "given": lap_tables.given_table(result),
         "budgets": answer_tables.budget_tables(result),
         "setups": [
             {
@@ -151,77 +134,21 @@ def _content(
                 "pictures": pictures[setup.setup][0],
                 "missing": pictures[setup.setup][1],
             }
-            for setup in background.setups
+            for setup in result.supporting_data.setups
         ],
-        "constants": background.constants,
-        "efficiency": number(background.course.efficiency, places=3),
-        "limits": _limits(result, background),
+        "constants": result.supporting_data.constants,
+        "efficiency": number(result.supporting_data.course.efficiency, places=3),
+        "limits": limitations(result),
         "warnings": [note(sentence) for sentence in result.warnings],
         "safety": SAFETY,
         "inputs": [{"file": name(one.file), "sha256": one.sha256} for one in result.inputs],
     }
 
 
-def _named(row: TunnelResult) -> TunnelResult:
-    return replace(row, setup=name(row.setup), versus=None if row.versus is None else name(row.versus))
-
-
-def _repeat(result: Result, background: Background) -> str:
-    check = background.repeat_check
-    if check is None:
-        return "The baseline was ridden for fewer than two laps that count, so there is no repeat check."
-    says = (
-        "it holds zero, so the baseline repeated within its uncertainty"
-        if check.repeats
-        else "it leaves out zero, so something changed during the session that no setup explains"
-    )
-    change = value_with_uncertainty(check.change_m2, check.se_m2, signed=True)
-    spread = interval(*check.interval95_m2, unit="m²", signed=True)
-    return (
-        f"The last lap of {name(result.baseline)} (lap {check.last}), {number(check.apart_min)} min after its first "
-        f"(lap {check.first}), differs by {change} m². The 95 % interval is {spread}: {says}."
-    )
-
-
-def _drift(result: Result) -> str:
-    drift = result.drift_m2_per_h
-    if drift is None or drift.value is None:
-        return "A steady drift through the session was not estimated."
-    found = value_with_uncertainty(drift.value, drift.se, signed=True)
-    return (
-        f"Steady drift of drag area through the session: {found} m² per hour. It is part of the comparison, so that it "
-        "does not pass for a difference of setups."
-    )
-
-
-def _limits(result: Result, background: Background) -> list[str]:
-    limits = [
-        "One rider, one bike, one road and one session: another rider or another day may give other differences, and "
-        "the intervals do not count that. Several sessions can be pooled.",
-        "The setups are compared as they were ridden. If a position changes with a part, the two are one setup here.",
-        "Rolling resistance, mass and power scale are taken to be the same for all setups, apart from stated changes "
-        "of mass; a tyre pressure or a meter's zero that changes between setups would pass for drag.",
-        "Watts and seconds are for a flat road without wind; on another course they differ.",
-        "The intervals trust the model of wind and noise, whose sizes were estimated from this ride.",
-    ]
-    yaw = result.yaw_result
-    if yaw is not None and yaw.yaw_rms_deg is not None:
-        limits.append(
-            f"The laps met yaw of {number(yaw.yaw_rms_deg, places=1)}° in the root mean square. The result says "
-            "nothing of larger yaw."
-        )
-    if not background.course.closed:
-        limits.append("The course does not end where it begins, so drag areas themselves rest on the height between.")
-    return limits
-
-
-def _pictures(
-    result: Result, background: Background, *, strict: bool
-) -> dict[str, tuple[tuple[_Picture, ...], tuple[str, ...]]]:
-    assert result.session is not None
+def _pictures(result: Result, *, strict: bool) -> dict[str, tuple[tuple[_Picture, ...], tuple[str, ...]]]:
     folder = result.session.run_sheet.path.parent
     found = {}
-    for setup in background.setups:
+    for setup in result.supporting_data.setups:
         shown, missing = _of_setup(folder, setup.setup, setup.photos, strict=strict)
         found[setup.setup] = (tuple(shown), tuple(missing))
     return found

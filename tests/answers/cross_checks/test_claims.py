@@ -13,7 +13,7 @@ from fieldaero.answers.cross_checks.claims import (
     claim_results,
     judge_claim,
 )
-from fieldaero.answers.result import ComparisonResult, SetupResult
+from fieldaero.answers.rows import ComparisonResult, SetupResult
 from fieldaero.basics.errors import RunSheetError
 from fieldaero.physics.flat_road import FlatRoad, seconds_over_distance, watts_at_speed
 from fieldaero.physics.system import System
@@ -34,7 +34,7 @@ def compared(delta_m2: float = -0.010, **changes) -> ComparisonResult:
     known = {
         "setup": "faired", "versus": "bare", "delta_cda_m2": delta_m2, "se_m2": SE_M2, "df": DF,
         "interval95_m2": (delta_m2 - 2 * half, delta_m2 + 2 * half),
-        "interval95_alone_m2": (delta_m2 - half, delta_m2 + half), "p_value": 0.01,
+        "interval95_alone_m2": (delta_m2 - half, delta_m2 + half), "p_value": 0.01, "verdict": "lower drag",
     }  # fmt: skip
     return ComparisonResult(**(known | changes))
 
@@ -187,9 +187,7 @@ def test_a_claim_under_other_conditions_is_not_judged():
 
 def test_a_claim_of_a_setup_without_laps_is_not_tested():
     empty = (SETUPS[0], SetupResult(setup="faired", laps=0, cda_m2=None, se_m2=None, interval95_m2=None))
-    nothing = ComparisonResult(
-        setup="faired", versus="bare", delta_cda_m2=None, se_m2=None, df=None, interval95_m2=None, p_value=None
-    )
+    nothing = ComparisonResult(setup="faired", versus="bare", verdict="not resolved")
     row = claimed(nothing, setups=empty, saves=0.001, unit="m2")
     assert row.verdict == NOT_TESTED
     assert row.probability is None

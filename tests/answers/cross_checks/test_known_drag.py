@@ -6,7 +6,7 @@ import pytest
 
 from fieldaero.answers.analysis import analyse_session
 from fieldaero.answers.cross_checks.known_drag import known_drag_results
-from fieldaero.answers.result import ComparisonResult
+from fieldaero.answers.rows import ComparisonResult
 from fieldaero.basics.errors import RunSheetError
 from tests.simulator.sessions import session
 from tests.whole_sessions import brought_together, sheet
@@ -16,7 +16,7 @@ def compared(delta_m2: float = 0.016, half_m2: float = 0.003) -> ComparisonResul
     return ComparisonResult(
         setup="faired", versus="bare", delta_cda_m2=delta_m2, se_m2=half_m2 / 2.4, df=7.0,
         interval95_m2=(delta_m2 - 2 * half_m2, delta_m2 + 2 * half_m2),
-        interval95_alone_m2=(delta_m2 - half_m2, delta_m2 + half_m2), p_value=0.001,
+        interval95_alone_m2=(delta_m2 - half_m2, delta_m2 + half_m2), p_value=0.001, verdict="lower drag",
     )  # fmt: skip
 
 
@@ -66,9 +66,7 @@ def test_an_uncertainty_of_no_known_drag_is_refused():
 
 
 def test_without_laps_there_is_no_number():
-    nothing = ComparisonResult(
-        setup="faired", versus="bare", delta_cda_m2=None, se_m2=None, df=None, interval95_m2=None, p_value=None
-    )
+    nothing = ComparisonResult(setup="faired", versus="bare", verdict="not resolved")
     (row,) = recovered(nothing, known_added_cda_m2=0.01)
     assert row.recovered_m2 is None
     assert row.agrees is None

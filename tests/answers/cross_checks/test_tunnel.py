@@ -10,8 +10,7 @@ import pytest
 from fieldaero.answers.cross_checks.tunnel import ABSOLUTE_REASONS, DIFFERENCE_REASONS, tunnel_results
 from fieldaero.answers.cross_checks.tunnel_sweep import Sweep
 from fieldaero.answers.cross_checks.yaw_ridden import ridden_yaw
-from fieldaero.answers.result import ComparisonResult, SetupResult
-from fieldaero.answers.rows import TunnelResult
+from fieldaero.answers.rows import ComparisonResult, SetupResult, TunnelResult
 from tests.whole_sessions import sample_result
 
 NARROW, LOW, ROAD = "narrow extensions", "low extensions", "road bar"
@@ -36,7 +35,7 @@ def pair_row(delta_m2: float, half_m2: float, setup: str = NARROW, versus: str =
     return ComparisonResult(
         setup=setup, versus=versus, delta_cda_m2=delta_m2, se_m2=half_m2 / 2.5, df=9.0,
         interval95_m2=(delta_m2 - 3.0 * half_m2, delta_m2 + 3.0 * half_m2),
-        interval95_alone_m2=(delta_m2 - half_m2, delta_m2 + half_m2), p_value=0.01,
+        interval95_alone_m2=(delta_m2 - half_m2, delta_m2 + half_m2), p_value=0.01, verdict="lower drag",
     )  # fmt: skip
 
 

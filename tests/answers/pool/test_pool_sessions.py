@@ -188,7 +188,7 @@ def test_an_input_is_not_replaced_by_the_figure(folder, tmp_path):
         (["day1", "day1"], [], "is the same run sheet as"),
         (["day1", "nowhere"], [], "there is no such file"),
         (["day1", "day2"], ["--versus", "areo bar"], "did you mean aero bar?"),
-        (["day1", "day2"], ["--figure", "forest.jpeg"], "a figure ends in .svg or .png"),
+        (["day1", "day2"], ["--figure", "forest.jpeg"], "the name must end in .svg or .png"),
         ([], [], "Missing argument 'SHEET...'"),
     ],
 )

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
-from fieldaero.answers.pool.pooling import way, welch_satterthwaite
+from fieldaero.answers.pool.legs import way, welch_satterthwaite
 from tests.answers.pool.pooled_days import chain, day, days
 
 

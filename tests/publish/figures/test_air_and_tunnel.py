@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import pytest
 
-from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.publish import figures as plots
 from tests.whole_sessions import sample_result
 
@@ -20,7 +19,7 @@ def drawn(axes, gid):
 
 def test_wind_and_yaw_of_every_used_lap_are_drawn(result):
     wind, yaw = plots.air(result).axes
-    used = [row for row in result.background.air if row.wind_m_s is not None]
+    used = [row for row in result.supporting_data.air if row.wind_m_s is not None]
     assert [line.get_ydata()[0] for line in drawn(wind, "wind")] == [row.wind_m_s for row in used]
     assert [tuple(line.get_ydata()) for line in drawn(yaw, "yaw")] == [(r.yaw_low_deg, r.yaw_high_deg) for r in used]
     assert wind.get_ylim()[0] == 0.0
@@ -29,7 +28,7 @@ def test_wind_and_yaw_of_every_used_lap_are_drawn(result):
 
 def test_shares_of_yaw_are_drawn_in_per_cent_and_make_up_the_whole(result):
     (axes,) = plots.yaw_ridden(result).axes
-    assert len(axes.patches) == len(result.background.yaw_ridden)
+    assert len(axes.patches) == len(result.supporting_data.yaw_ridden)
     assert [sum(patch.get_data().values) for patch in axes.patches] == pytest.approx([100.0] * len(axes.patches))
 
 
@@ -48,12 +47,6 @@ def test_a_sweep_is_drawn_as_given_and_the_field_beside_it(result):
 def test_without_a_sweep_there_is_an_empty_figure_and_no_error(result):
     (axes,) = plots.tunnel(replace(result, tunnel_results=())).axes
     assert not axes.lines
-
-
-@pytest.mark.parametrize("draw", [plots.air, plots.yaw_ridden])
-def test_air_needs_the_background(result, draw):
-    with pytest.raises(CannotAnswerError, match="analyse the run sheet again"):
-        draw(replace(result, background=None))
 
 
 NAMES = ("differences", "laps_by_time", "elevation", "residual", "air", "yaw_ridden", "tunnel", "budget")

@@ -8,8 +8,6 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgba
 
-from fieldaero.answers.lap_elevations import lap_elevations
-from fieldaero.basics.errors import CannotAnswerError
 from fieldaero.publish import figures as plots
 from tests.whole_sessions import sample_result
 
@@ -103,10 +101,10 @@ def test_virtual_elevation_of_the_laps_lies_about_the_road_profile(result):
 
 
 def test_residuals_are_virtual_elevation_less_the_road(result):
-    found = lap_elevations(result)
+    found = result.supporting_data.elevation
     lines = drawn(plots.residual(result).axes[0], "lap")
-    for line, height in zip(lines, found.elevation_m, strict=True):
-        assert line.get_ydata() == pytest.approx(height - found.road_m)
+    for line, lap in zip(lines, found.laps, strict=True):
+        assert line.get_ydata() == pytest.approx(np.subtract(lap.elevation_m, found.road_m))
 
 
 def test_numbers_of_laps_that_end_alike_do_not_cover_one_another(result):
@@ -114,11 +112,6 @@ def test_numbers_of_laps_that_end_alike_do_not_cover_one_another(result):
     heights = sorted(text.xy[1] for text in axes.texts)
     low, high = axes.get_ylim()
     assert np.diff(heights).min() > 0.03 * (high - low)
-
-
-def test_elevations_need_the_fit(result):
-    with pytest.raises(CannotAnswerError, match="analyse the run sheet again"):
-        plots.elevation(replace(result, estimates=None))
 
 
 def test_bars_of_the_budget_are_the_contributions(result):

@@ -6,13 +6,12 @@ import json
 import re
 import tomllib
 import zipfile
-from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import fieldaero as fa
-from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, RunSheetError
+from fieldaero.basics.errors import FieldaeroError, RunSheetError
 from fieldaero.laps.find_laps import find_laps
 from fieldaero.publish.pack import pack_bytes
 from fieldaero.rides import read_ride
@@ -224,11 +223,6 @@ def test_a_photograph_that_cannot_be_used_is_an_error_or_left_out(tmp_path):
         pack_bytes(result)
     with zipfile.ZipFile(io.BytesIO(pack_bytes(result, strict_photos=False))) as archive:
         assert not [name for name in archive.namelist() if name.startswith("photos/")]
-
-
-def test_a_result_from_a_file_has_no_pack():
-    with pytest.raises(CannotAnswerError, match="analyse the run sheet again"):
-        pack_bytes(replace(sample_result(), session=None))
 
 
 def test_a_pack_of_a_pack_is_as_good(folder, tmp_path):

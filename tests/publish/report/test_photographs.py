@@ -17,10 +17,10 @@ from tests.whole_sessions import sample_result
 def in_folder(folder, *photos):
     """The sample's result as if its run sheet lay in a folder and named photographs for the first setup."""
     result = sample_result()
-    first, *others = result.background.setups
-    background = replace(result.background, setups=(replace(first, photos=photos), *others))
+    first, *others = result.supporting_data.setups
+    supporting = replace(result.supporting_data, setups=(replace(first, photos=photos), *others))
     sheet = replace(result.session.run_sheet, path=folder / "test.toml")
-    return replace(result, background=background, session=replace(result.session, run_sheet=sheet))
+    return replace(result, supporting_data=supporting, session=replace(result.session, run_sheet=sheet))
 
 
 def test_photographs_are_embedded_without_their_position(tmp_path):
