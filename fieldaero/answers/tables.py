@@ -207,12 +207,12 @@ def _finest(value: float | None) -> str:
     return MISSING if value is None else number(value, places=decimals(value))
 
 
-def value_with_interval(value: float | None, bounds: tuple[float, float] | None) -> str:
+def value_with_interval(value: float | None, interval95: tuple[float, float] | None) -> str:
     """Return "value (low to high)"; a line may break before the bracket, not within."""
     if value is None:
         return MISSING
-    if bounds is None:
+    if interval95 is None:
         return f"{number(value, places=decimals(value, digits=3), signed=True)} (no{UNBROKEN}interval)"
-    half = (bounds[1] - bounds[0]) / 2.0
-    together = interval(*bounds, signed=True).replace(" ", UNBROKEN)
+    half = (interval95[1] - interval95[0]) / 2.0
+    together = interval(*interval95, signed=True).replace(" ", UNBROKEN)
     return f"{number(value, places=decimals(half), signed=True)} ({together})"
