@@ -15,6 +15,7 @@ from fieldaero.answers.rows import (
     WattsResult,
     YawResult,
 )
+from fieldaero.basics import formatting
 from fieldaero.basics.formatting import (
     decimals,
     duration,
@@ -22,7 +23,6 @@ from fieldaero.basics.formatting import (
     name,
     note,
     number,
-    p_value,
     value_with_uncertainty,
 )
 from fieldaero.compare.verdict import MOST_FURTHER_LAPS, NO_DIFFERENCE, NOT_RESOLVED
@@ -83,7 +83,7 @@ def verdict_reasons(row: ComparisonResult, result: Result) -> str:
         return NO_LAP
     whole = next((s.cda_m2 for s in result.setup_results if s.setup == row.versus), None)
     told = [
-        difference_sentence(row.delta_cda_m2, row.se_m2, row.interval95_m2, p=row.p_value, versus_cda_m2=whole),
+        difference_sentence(row.delta_cda_m2, row.se_m2, row.interval95_m2, p_value=row.p_value, versus_cda_m2=whole),
         worth_sentence(row.watts, row.seconds),
     ]
     if row.verdict == NO_DIFFERENCE and row.smallest_difference_m2 is not None:
@@ -103,18 +103,18 @@ def difference_sentence(
     se_m2: float,
     interval95_m2: Interval,
     *,
-    p: float | None,
+    p_value: float | None,
     versus_cda_m2: float | None = None,
     which: str = "95 % interval",
 ) -> str:
     """Tell a difference of drag area with its interval, and as a share of the other setup's where that is given."""
-    share = ""
+    share, chance = "", "" if p_value is None else f", p {formatting.p_value(p_value)}"
     if versus_cda_m2:
         places = decimals(100.0 * se_m2 / versus_cda_m2)
         share = f" ({number(100.0 * delta_cda_m2 / versus_cda_m2, places=places, signed=True)} %)"
     return (
         f"The drag area differs by {value_with_uncertainty(delta_cda_m2, se_m2, unit='m²', signed=True)}{share}, "
-        f"{which} {interval(*interval95_m2, unit='m²', signed=True)}{'' if p is None else f', p {p_value(p)}'}."
+        f"{which} {interval(*interval95_m2, unit='m²', signed=True)}{chance}."
     )
 
 

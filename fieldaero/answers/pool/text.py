@@ -37,10 +37,10 @@ def _answer(c: PooledComparison) -> str:
     link = f" (indirect, by way of {', '.join(c.via)})" if c.link == "indirect" else ""
     told = [f"{pair_words(c.setup, c.versus)}{link}: {c.verdict}."]
     if c.interval95_m2 is not None:
-        told.append(difference_sentence(c.delta_cda_m2, c.se_m2, c.interval95_m2, p=c.p_value))
+        told.append(difference_sentence(c.delta_cda_m2, c.se_m2, c.interval95_m2, p_value=c.p_value))
     elif c.interval95_without_session_scatter_m2 is not None:
         own, which = c.interval95_without_session_scatter_m2, "95 % interval without scatter between sessions"
-        told.append(difference_sentence(c.delta_cda_m2, c.se_m2, own, p=None, which=which))
+        told.append(difference_sentence(c.delta_cda_m2, c.se_m2, own, p_value=None, which=which))
     told.append(worth_sentence(c.watts, c.seconds))
     if c.further_sessions is not None:
         more = c.further_sessions
