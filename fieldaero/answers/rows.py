@@ -29,8 +29,6 @@ __all__ = [
     "YawResult",
 ]
 
-Interval = tuple[float, float]
-
 
 @dataclass(frozen=True, kw_only=True)
 class InputFile:
@@ -73,7 +71,7 @@ class SetupResult:
     laps: int
     cda_m2: float | None = None
     se_m2: float | None = None
-    interval95_m2: Interval | None = None
+    interval95_m2: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +80,7 @@ class WattsResult:
 
     speed_km_h: float
     value: float
-    interval95: Interval
+    interval95: tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,7 +93,7 @@ class SecondsResult:
     distance_km: float
     power_w: float
     value: float
-    interval95: Interval | None
+    interval95: tuple[float, float] | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,13 +120,13 @@ class ComparisonResult:
     delta_cda_m2: float | None = None
     se_m2: float | None = None
     df: float | None = None
-    interval95_m2: Interval | None = None
+    interval95_m2: tuple[float, float] | None = None
     p_value: float | None = None
     watts: WattsResult | None = None
     seconds: SecondsResult | None = None
     further_laps: int | None = None
     smallest_difference_m2: float | None = None
-    interval95_alone_m2: Interval | None = None
+    interval95_alone_m2: tuple[float, float] | None = None
     closure_delta_cda_m2: float | None = None
     closure_se_m2: float | None = None
     lap_shifts: tuple[LapShift, ...] = ()
@@ -212,9 +210,9 @@ class ClaimResult:
     delta_cda_m2: float | None
     se_m2: float | None
     df: float | None
-    interval95_m2: Interval | None
+    interval95_m2: tuple[float, float] | None
     found: float | None
-    interval95: Interval | None
+    interval95: tuple[float, float] | None
     verdict: str
     against_zero: str | None
     probability: float | None
@@ -266,7 +264,7 @@ class TunnelResult:
     tunnel_m2: float | None
     tunnel_se_m2: float | None
     gap_m2: float | None
-    interval95_m2: Interval | None
+    interval95_m2: tuple[float, float] | None
     normalised_error: float | None
     agrees: bool | None
     beyond_share: float | None
@@ -305,7 +303,7 @@ class KnownDragResult:
     recovered_m2: float | None = None
     se_m2: float | None = None
     df: float | None = None
-    interval95_m2: Interval | None = None
+    interval95_m2: tuple[float, float] | None = None
     gap_m2: float | None = None
     normalised_error: float | None = None
     agrees: bool | None = None
@@ -335,9 +333,9 @@ class YawResult:
     needed_spread_deg2: float
     change_per_yaw_deg2: float | None = None
     se_per_yaw_deg2: float | None = None
-    interval95_per_yaw_deg2: Interval | None = None
+    interval95_per_yaw_deg2: tuple[float, float] | None = None
     change_at_10_deg: float | None = None
-    interval95_change_at_10_deg: Interval | None = None
+    interval95_change_at_10_deg: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -367,5 +365,5 @@ class RaceResult:
     versus_time_s: float | None
     delta_s: float | None
     se_s: float | None
-    interval95_s: Interval | None
+    interval95_s: tuple[float, float] | None
     assumed: str

@@ -49,7 +49,6 @@ __all__ = [
     "yaw_sentence",
 ]
 
-Interval = tuple[float, float]
 
 UNIT_SIGNS = {"m2": "m²", "percent": "%"}
 AGAINST_ZERO = {"lower drag": "still lower drag", "higher drag": "in truth higher drag"}
@@ -101,7 +100,7 @@ def verdict_reasons(row: ComparisonResult, result: Result) -> str:
 def difference_sentence(
     delta_cda_m2: float,
     se_m2: float,
-    interval95_m2: Interval,
+    interval95_m2: tuple[float, float],
     *,
     p_value: float | None,
     versus_cda_m2: float | None = None,
@@ -129,7 +128,7 @@ def worth_sentence(watts: WattsResult | None, seconds: SecondsResult | None) -> 
     return f"That is {' and '.join(told)}." if told else ""
 
 
-def _worth(value: float, bounds: Interval | None, unit: str) -> str:
+def _worth(value: float, bounds: tuple[float, float] | None, unit: str) -> str:
     if bounds is None:
         return f"{number(value, places=1, signed=True)} {unit} (no interval)"
     places = decimals((bounds[1] - bounds[0]) / 2.0)
