@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import altair
-import numpy as np
 import pandas as pd
 
 from _looks import COLOURS, UNUSED_COLOUR
@@ -26,31 +26,34 @@ def elevation_chart(result: Result) -> Any:
     profile = alt.Chart(road).mark_line(strokeWidth=6, opacity=0.35, color=UNUSED_COLOUR)
     return alt.layer(
         profile.encode(x=alt.X("position:Q", title=ALONG), y=alt.Y("height:Q")),
-        _lines(result, np.zeros(len(found.road_m))).encode(y=alt.Y("height:Q", title="virtual elevation [m]")),
+        _lines(result, [lap.elevation_m for lap in found.laps]).encode(
+            y=alt.Y("height:Q", title="virtual elevation [m]")
+        ),
     ).properties(height=300)
 
 
 def residual_chart(result: Result) -> Any:
     """Draw each lap's residual to the road profile over the course, with the lap's number at its end."""
-    road = np.asarray(result.supporting_data.elevation.road_m)
-    lines = _lines(result, road).encode(y=alt.Y("height:Q", title="residual to the road profile [m]"))
+    found = result.supporting_data.elevation
+    lines = _lines(result, [found.residual_m(lap) for lap in found.laps]).encode(
+        y=alt.Y("height:Q", title="residual to the road profile [m]")
+    )
     zero = alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=UNUSED_COLOUR).encode(y=alt.Y("zero:Q"))
     return alt.layer(zero, lines).properties(height=300)
 
 
-def _lines(result: Result, less_m: Any) -> Any:
-    """Draw a line per lap: its virtual elevation, less a height over the course."""
+def _lines(result: Result, heights: Sequence[tuple[float, ...]]) -> Any:
     found = result.supporting_data.elevation
     frame = pd.concat(
         pd.DataFrame(
             {
                 "position": found.position_m,
-                "height": np.subtract(lap.elevation_m, less_m),
+                "height": height,
                 "setup": lap.setup,
                 "lap": f"{lap.ride}, lap {lap.lap}",
             }
         )
-        for lap in found.laps
+        for lap, height in zip(found.laps, heights, strict=True)
     )
     setups = [row.setup for row in result.setup_results if row.laps]
     legend = alt.Legend(title=None, orient="top", columns=2, labelLimit=240, symbolType="stroke")

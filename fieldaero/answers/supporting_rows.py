@@ -146,6 +146,10 @@ class RoadElevation:
     road_m: tuple[float, ...]
     laps: tuple[LapElevation, ...]
 
+    def residual_m(self, lap: LapElevation) -> tuple[float, ...]:
+        """Return what a lap leaves of the road profile, one value per position."""
+        return tuple(height - road for height, road in zip(lap.elevation_m, self.road_m, strict=True))
+
 
 @dataclass(frozen=True, kw_only=True)
 class RepeatCheck:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -40,9 +39,9 @@ def residual(result: Result) -> Figure:
     ends: list[tuple[float, int, str]] = []
     for lap in found.laps:
         colour, stroke = colour_of(lap.setup, setups), stroke_of(lap.setup, setups)
-        left = np.subtract(lap.elevation_m, found.road_m)
+        left = found.residual_m(lap)
         axes.plot(found.position_m, left, color=colour, linestyle=stroke, linewidth=1.1, gid="lap")
-        ends.append((float(left[-1]), lap.lap, colour))
+        ends.append((left[-1], lap.lap, colour))
     low, high = axes.get_ylim()
     height = low
     for end, number, colour in sorted(ends):
