@@ -52,7 +52,7 @@ MATHEMATICS = {
 
 BARE = {
     # ratios
-    "crr", "crr_sd", "crr_se", "grade", "relative_humidity", "relative_humidity_sd", "co2_fraction", "efficiency",
+    "crr", "crr_sd", "crr_se", "grade", "relative_humidity", "relative_humidity_sd", "efficiency",
     "drivetrain_efficiency", "power_scale", "power_scale_sd", "wheel_scale", "wheel_circumference_sd",
     "air_speed_scale", "air_speed_noise", "power_noise", "uphill_share", "shelter", "sheltered", "aspect",
     "share_cda", "share_delta", "noise", "share", "beyond_share", "change_at_10_deg", "interval95_change_at_10_deg",

@@ -27,6 +27,7 @@ from fieldaero.estimate.cut_laps import fittable_laps, why_not_fittable
 from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.estimate.session import Session, open_session
 from fieldaero.estimate.session_fit import crr_prior_sd
+from fieldaero.physics.wind import wind_from_deg
 from fieldaero.run_sheet.sheet import read_run_sheet
 
 __all__ = ["analyse", "analyse_session"]
@@ -146,7 +147,7 @@ def _wind(estimates: Estimates) -> WindResult:
     east, north = estimates.fit.mean_wind_m_s
     return WindResult(
         mean_m_s=math.hypot(east, north),
-        from_deg=math.degrees(math.atan2(-east, -north)) % 360.0 if estimates.headings_known else None,
+        from_deg=float(wind_from_deg(wind_east_m_s=east, wind_north_m_s=north)) if estimates.headings_known else None,
         sd_m_s=estimates.fit.noise["slow_wind_sd_m_s"],
         mean_sd_m_s=float(np.mean(estimates.fit.mean_wind_sd_m_s)),
     )

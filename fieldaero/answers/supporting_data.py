@@ -24,8 +24,9 @@ from fieldaero.answers.supporting_rows import (
     YawRidden,
 )
 from fieldaero.compare.session_comparison import Estimates
-from fieldaero.estimate.session import RIDER_HEIGHT_M, Session, SessionLap
+from fieldaero.estimate.session import Session, SessionLap
 from fieldaero.physics.road_power import BEARING_N, BEARING_N_S_M
+from fieldaero.physics.wind import RIDER_HEIGHT_M, wind_from_deg
 
 __all__ = ["supporting_data"]
 
@@ -170,7 +171,7 @@ def _lap_air(
         east, north = (float(share @ estimates.fit.wind_m_s[k, :, i]) for i in (0, 1))
         wind = float(np.hypot(east, north))
         if estimates.headings_known:
-            from_deg = float(np.degrees(np.arctan2(-east, -north)) % 360.0)
+            from_deg = float(wind_from_deg(wind_east_m_s=east, wind_north_m_s=north))
         if np.isfinite(yaw[k]).any():
             low, high = (float(x) for x in np.nanpercentile(yaw[k], MIDDLE_PCT))
     return LapAir(
@@ -182,8 +183,10 @@ def _lap_air(
         pressure_hpa=float(air.pressure_pa[at]) / 100.0,
         relative_humidity_pct=100.0 * float(air.relative_humidity[at]),
         observed_wind_m_s=_known(air.wind_speed_m_s[at]),
-        observed_wind_from_deg=_known(air.wind_from_deg[at]),
-        observed_wind_height_m=_known(air.wind_height_m[at]) if np.isfinite(air.wind_speed_m_s[at]) else None,
+        observed_wind_from_deg=_known(
+            wind_from_deg(wind_east_m_s=air.wind_east_m_s[at], wind_north_m_s=air.wind_north_m_s[at])
+        ),
+        observed_wind_height_m=air.wind_height_m if np.isfinite(air.wind_speed_m_s[at]) else None,
         wind_m_s=wind,
         wind_from_deg=from_deg,
         yaw_low_deg=low,
@@ -191,7 +194,7 @@ def _lap_air(
     )
 
 
-def _known(value: float) -> float | None:
+def _known(value: float | np.ndarray) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 

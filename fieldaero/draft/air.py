@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, WeatherError
 from fieldaero.draft.draft import Draft
-from fieldaero.physics.atmosphere import wind_at_height_m_s
 from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.run_sheet.messages import checked
 from fieldaero.run_sheet.schema import AnalysisChoices, CourseFacts, SystemTable, WeatherEntry
@@ -131,8 +130,6 @@ def lap_winds_m_s(draft: Draft) -> Mapping[tuple[str, int], float]:
 
     Empty where the weather says nothing of the wind, or nothing that can be used yet.
     """
-    from fieldaero.estimate.session import RIDER_HEIGHT_M
-
     try:
         weather = draft_weather(draft)
         roughness = checked(AnalysisChoices, draft.tables.analysis, where="analysis").roughness_length_m
@@ -143,12 +140,7 @@ def lap_winds_m_s(draft: Draft) -> Mapping[tuple[str, int], float]:
                 continue
             moments = np.linspace([lap.start_s for lap in laps], [lap.end_s for lap in laps], PER_LAP).ravel()
             air = weather.at(moments, start_time=draft_ride.ride.start_time)
-            speed = wind_at_height_m_s(
-                wind_speed_m_s=air.wind_speed_m_s,
-                measured_height_m=air.wind_height_m,
-                height_m=RIDER_HEIGHT_M,
-                roughness_length_m=roughness,
-            )
+            speed = air.at_rider(roughness_length_m=roughness).wind_speed_m_s
             means = np.mean(speed.reshape(PER_LAP, len(laps)), axis=0).tolist()
             for lap, mean in zip(laps, means, strict=True):
                 if math.isfinite(mean):

@@ -44,7 +44,6 @@ HEADROOM = 0.25
 NEXT_S = 0.001
 STEPS_S = (60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0)
 POWER_MEAN_S = 15.0  # shorter, and the strokes of the legs hide the laps
-MIDDLE_LATITUDE_DEG = 45.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -195,7 +194,7 @@ def virtual_elevation_trace(
         ride,
         system=system,
         air_density_kg_m3=air_density_kg_m3,
-        gravity_m_s2=float(normal_gravity_m_s2(latitude_deg=MIDDLE_LATITUDE_DEG)),
+        gravity_m_s2=float(normal_gravity_m_s2()),
     )
     closed = [
         lap_closure(balance, start_s=lap.start_s, end_s=lap.end_s, crr=system.crr).cda_m2

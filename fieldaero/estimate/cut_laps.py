@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.estimate.joint_fit.segments import RoadCells, Segments, road_cells
-from fieldaero.estimate.session import RIDER_HEIGHT_M, Session, SessionLap, SessionRide
-from fieldaero.physics.atmosphere import wind_at_height_m_s
+from fieldaero.estimate.session import Session, SessionLap, SessionRide
 
 __all__ = ["cut_laps", "fittable_laps", "why_not_fittable"]
 
@@ -227,17 +226,10 @@ def _expected_wind(session: Session, laps: Sequence[SessionLap], middle_s: Float
         return wind
     for row, lap in enumerate(laps):
         ride = session.rides[lap.ride]
-        air = ride.conditions
-        if not np.isfinite(air.wind_from_deg).all():
+        air = ride.conditions.at_rider(roughness_length_m=session.run_sheet.analysis.roughness_length_m)
+        if not np.isfinite(air.wind_east_m_s).all():
             continue
-        speed = wind_at_height_m_s(
-            wind_speed_m_s=air.wind_speed_m_s,
-            measured_height_m=air.wind_height_m,
-            height_m=RIDER_HEIGHT_M,
-            roughness_length_m=session.run_sheet.analysis.roughness_length_m,
-        )
-        turn = np.radians(air.wind_from_deg)
         at = middle_s[row] - offsets[lap.ride]
-        for i, part in enumerate((-speed * np.sin(turn), -speed * np.cos(turn))):
+        for i, part in enumerate((air.wind_east_m_s, air.wind_north_m_s)):
             wind[row, :, i] = np.interp(at, ride.ride.time_s, part)
     return wind

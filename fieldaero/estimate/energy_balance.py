@@ -24,6 +24,7 @@ from scipy.ndimage import uniform_filter1d
 
 from fieldaero.physics.height_gain import height_gain_terms
 from fieldaero.physics.system import System
+from fieldaero.physics.wind import wind_along_across
 from fieldaero.rides.intervals import POWER_OF_END_UP_TO_S, interval_power_w, is_gap
 from fieldaero.rides.ride import Ride
 
@@ -168,10 +169,10 @@ def energy_balance(
     power = _interval_power_w(t, P, power_lag_s)
     known = np.isfinite(power) & np.isfinite(v[:-1]) & np.isfinite(v[1:]) & ~is_gap(t) & (dt <= LONGEST_INTERVAL_S)
 
-    turn = np.radians(np.nan_to_num(heading))
-    has_way = np.isfinite(heading)
-    along = np.where(has_way, wind_east_m_s * np.sin(turn) + wind_north_m_s * np.cos(turn), 0.0)
-    across = np.where(has_way, wind_north_m_s * np.sin(turn) - wind_east_m_s * np.cos(turn), 0.0)
+    along, across = map(
+        np.nan_to_num,
+        wind_along_across(wind_east_m_s=wind_east_m_s, wind_north_m_s=wind_north_m_s, heading_deg=heading),
+    )
     change = _at_samples(mass_change_kg, n)[:-1]
 
     def masked(values: Floats) -> Floats:

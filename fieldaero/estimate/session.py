@@ -21,8 +21,7 @@ from fieldaero.laps.flags import flag_laps
 from fieldaero.laps.lap import Lap
 from fieldaero.laps.lap_list import LapListing
 from fieldaero.laps.sensor_dropouts import false_samples
-from fieldaero.physics.atmosphere import wind_at_height_m_s
-from fieldaero.physics.earth import normal_gravity_m_s2
+from fieldaero.physics.earth import MIDDLE_LATITUDE_DEG, normal_gravity_m_s2
 from fieldaero.rides import read_ride
 from fieldaero.rides.local_positions import is_local
 from fieldaero.rides.ride import Ride
@@ -31,12 +30,9 @@ from fieldaero.run_sheet.sheet import RunSheet, check_ride_file
 from fieldaero.run_sheet.unit_slips import unlikely_air, unlikely_system
 from fieldaero.weather.conditions import Conditions, Weather
 
-__all__ = ["RIDER_HEIGHT_M", "Session", "SessionLap", "SessionRide", "open_session", "session_of"]
+__all__ = ["Session", "SessionLap", "SessionRide", "open_session", "session_of"]
 
 Floats = NDArray[np.float64]
-
-RIDER_HEIGHT_M = 1.0  # middle of rider and bike above the road; common practice, no source
-MIDDLE_LATITUDE_DEG = 45.0  # where nothing says where the course is: g is then off by at most 0.3 %
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -305,17 +301,11 @@ def _mean_wind(
         for lap in found:
             if lap.used:
                 used |= (ride.time_s >= lap.lap.start_s) & (ride.time_s <= lap.lap.end_s)
-        if not used.any() or not np.isfinite(air.wind_from_deg[used]).all():
+        at_rider = air.at_rider(roughness_length_m=run_sheet.analysis.roughness_length_m)
+        if not used.any() or not np.isfinite(at_rider.wind_east_m_s[used]).all():
             continue
-        speed = wind_at_height_m_s(
-            wind_speed_m_s=air.wind_speed_m_s[used],
-            measured_height_m=air.wind_height_m[used],
-            height_m=RIDER_HEIGHT_M,
-            roughness_length_m=run_sheet.analysis.roughness_length_m,
-        )
-        turn = np.radians(air.wind_from_deg[used])
-        east.append(-speed * np.sin(turn))
-        north.append(-speed * np.cos(turn))
+        east.append(at_rider.wind_east_m_s[used])
+        north.append(at_rider.wind_north_m_s[used])
     if not east:
         return None
     return float(np.mean(np.concatenate(east))), float(np.mean(np.concatenate(north)))

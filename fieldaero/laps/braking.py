@@ -30,13 +30,13 @@ from fieldaero.basics.runs import runs_where
 from fieldaero.laps.course import GRID_M, Course, lap_position_m
 from fieldaero.laps.lap import Lap
 from fieldaero.laps.track import RIDING_M_S, Track
+from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
 from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["Braking", "find_braking"]
 
-GRAVITY_M_S2 = 9.80665
 # Common practice, no source: bounds for a crude balance, tuned on simulated rides.
 COMMON_CRR, HIGH_CRR = 0.005, 0.008
 COMMON_CDA_M2, LEAST_CDA_M2, MOST_CDA_M2 = 0.30, 0.18, 0.50
@@ -97,7 +97,7 @@ def find_braking(
 
     cda = _crude_cda_m2(ride, laps, system, air_density_kg_m3)
     m = system.mass_kg
-    weight = m * GRAVITY_M_S2
+    weight = m * STANDARD_GRAVITY_M_S2
     push = system.efficiency * pedalled / np.maximum(speed, 1.0) + (m + system.rotating_mass_kg) * slowing
     dynamic = 0.5 * air_density_kg_m3 * speed**2
     on_the_flat = push - cda * dynamic - weight * COMMON_CRR
@@ -214,8 +214,8 @@ def _crude_cda_m2(ride: Ride, laps: Sequence[Lap], system: System, air_density_k
         rise = altitude[i[-1]] - altitude[i[0]]
         work = system.efficiency * float(np.sum((power[i][1:] * dt)[steady]))
         work -= inert * float(v[i[-1]] ** 2 - v[i[0]] ** 2) / 2.0
-        work -= system.mass_kg * GRAVITY_M_S2 * float(np.sum((COMMON_CRR * speed * dt)[steady]))
-        work -= system.mass_kg * GRAVITY_M_S2 * float(np.nan_to_num(rise))
+        work -= system.mass_kg * STANDARD_GRAVITY_M_S2 * float(np.sum((COMMON_CRR * speed * dt)[steady]))
+        work -= system.mass_kg * STANDARD_GRAVITY_M_S2 * float(np.nan_to_num(rise))
         swept = 0.5 * air_density_kg_m3 * float(np.sum((speed**3 * dt)[steady]))
         if swept > 0.0:
             found.append(work / swept)

@@ -1,4 +1,4 @@
-"""Gravity, metres around a place, and headings, all on the WGS 84 ellipsoid.
+"""Gravity, and metres around a place, both on the WGS 84 ellipsoid.
 
 References
 ----------
@@ -17,7 +17,13 @@ from numpy.typing import ArrayLike
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.quantities import Floats, within
 
-__all__ = ["LocalFrame", "heading_deg", "normal_gravity_m_s2"]
+__all__ = ["MIDDLE_LATITUDE_DEG", "STANDARD_GRAVITY_M_S2", "LocalFrame", "normal_gravity_m_s2"]
+
+STANDARD_GRAVITY_M_S2 = 9.80665
+"""Standard acceleration of gravity, ISO 80000-3: for what needs no place."""
+
+MIDDLE_LATITUDE_DEG = 45.0
+"""For a place that nobody told: gravity is then off by at most 0.3 %."""
 
 # WGS 84 [1]_.
 SEMI_MAJOR_AXIS_M = 6378137.0
@@ -34,7 +40,7 @@ def _latitude(value: ArrayLike) -> Floats:
     return within(value, quantity="latitude_deg", low=-90.0, high=90.0, hint="give degrees")
 
 
-def normal_gravity_m_s2(*, latitude_deg: ArrayLike, height_m: ArrayLike = 0.0) -> Floats:
+def normal_gravity_m_s2(*, latitude_deg: ArrayLike = MIDDLE_LATITUDE_DEG, height_m: ArrayLike = 0.0) -> Floats:
     """Return normal gravity at a latitude and height.
 
     Parameters
@@ -167,38 +173,3 @@ def _on_ellipsoid(lat: Floats, lon: Floats) -> tuple[Floats, Floats, Floats]:
     N = SEMI_MAJOR_AXIS_M / np.sqrt(1.0 - ECCENTRICITY_SQUARED * np.sin(lat) ** 2)
     x, y = N * np.cos(lat) * np.cos(lon), N * np.cos(lat) * np.sin(lon)
     return x, y, N * (1.0 - ECCENTRICITY_SQUARED) * np.sin(lat)
-
-
-def heading_deg(*, east_m: ArrayLike, north_m: ArrayLike) -> Floats:
-    """Course over ground along a track, degrees clockwise from north.
-
-    Parameters
-    ----------
-    east_m, north_m
-        Positions along the track in order of travel [m], shape (n,), n >= 2.
-
-    Returns
-    -------
-    Heading [deg], 0 to 360, shape (n,): of the line between both neighbours of a
-    point, one-sided at the ends; NaN where these coincide or one is NaN.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the two shapes differ or hold fewer than two positions.
-
-    Examples
-    --------
-    >>> heading_deg(east_m=[0.0, 10.0, 10.0], north_m=[0.0, 0.0, -10.0]).tolist()
-    [90.0, 135.0, 180.0]
-    """
-    e, n = np.asarray(east_m, dtype=np.float64), np.asarray(north_m, dtype=np.float64)
-    if e.ndim != 1 or e.shape != n.shape or e.size < 2:
-        raise OutOfRangeError(
-            f"east_m and north_m have the shapes {e.shape} and {n.shape}; a heading needs two or more positions in each"
-        )
-    i = np.arange(e.size)
-    before, after = np.maximum(i - 1, 0), np.minimum(i + 1, e.size - 1)
-    de, dn = e[after] - e[before], n[after] - n[before]
-    moved = np.hypot(de, dn) > 0.0
-    return np.where(moved, np.degrees(np.arctan2(de, dn)) % 360.0, np.nan)

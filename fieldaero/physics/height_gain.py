@@ -1,19 +1,19 @@
-"""The power equation of a rider on the road, forwards and backwards.
+"""The power equation of a rider on the road, solved for the height gained.
 
 Over an interval of duration Dt, length d and speed v
 
-    eta P Dt = 1/2 rho CdA V^2 s d + Crr m g cos(theta) d + m g Dh
+    eta P Dt = 1/2 rho CdA V^2 s d + Crr m g d + m g Dh
                + D[1/2 (m + I/r^2) v^2] + (b0 + b1 v) d
 
 with the air flow along the bike u = v - (wind along the direction of travel,
 a tail wind positive), across it c, V = sqrt(u^2 + c^2), s the sign of u, and
 yaw = atan2(c, u).  CdA is the body-axis drag area as wind tunnels report it: the
 force along the bike over 1/2 rho V^2.  The 1998 paper [1]_ squares u in its
-place; :func:`axial_cda_m2` converts.  The two differ by cos^2 of the yaw, 3 % at 10 deg.
+place: CdA_axial = CdA / cos^2(yaw), 3 % more at 10 deg.
 
-Solving for Dh gives the virtual elevation; it is linear in CdA and Crr.  Power at
-a speed and speed at a power are worked out in :mod:`fieldaero.physics.road_power`, the air
-flow in :mod:`fieldaero.physics.relative_air`; both are offered here too.
+Solving for Dh gives the virtual elevation; it is linear in CdA and Crr.  Rolling
+resistance is that of a level road; on a slope it is less by the cosine, 0.1 % at 5 %.
+Power at a speed and speed at a power are worked out in :mod:`fieldaero.physics.road_power`.
 
 References
 ----------
@@ -29,41 +29,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.quantities import Floats, within
-from fieldaero.physics.relative_air import (
-    RelativeAir,
-    axial_cda_m2,
-    body_cda_m2,
-    relative_air,
-    speed_in_range,
-    wind_along_across,
-    wind_in_range,
-)
+from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
 from fieldaero.physics.road_power import (
     BEARING_N,
     BEARING_N_S_M,
-    STANDARD_GRAVITY_M_S2,
     density_in_range,
-    grade_in_range,
     gravity_in_range,
-    power_w,
-    speed_m_s,
+    speed_in_range,
+    wind_in_range,
 )
 from fieldaero.physics.system import System
 
-__all__ = [
-    "HeightGainTerms",
-    "RelativeAir",
-    "axial_cda_m2",
-    "body_cda_m2",
-    "height_gain_m",
-    "height_gain_terms",
-    "power_w",
-    "relative_air",
-    "speed_m_s",
-    "wind_along_across",
-]
+__all__ = ["HeightGainTerms", "height_gain_terms"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,7 +56,7 @@ class HeightGainTerms:
     per_cda_m_per_m2
         Height lost per drag area [m/m2].
     per_crr_m
-        Height lost per unit of Crr [m]: the horizontal part of the distance.
+        Height lost per unit of Crr [m]: the distance.
     """
 
     base_m: Floats
@@ -94,7 +72,6 @@ def height_gain_terms(
     duration_s: ArrayLike,
     system: System,
     air_density_kg_m3: ArrayLike,
-    grade: ArrayLike = 0.0,
     gravity_m_s2: ArrayLike = STANDARD_GRAVITY_M_S2,
     wind_along_m_s: ArrayLike = 0.0,
     wind_across_m_s: ArrayLike = 0.0,
@@ -108,9 +85,7 @@ def height_gain_terms(
     start_speed_m_s, end_speed_m_s, duration_s
         Ground speed at both ends [m/s], 0 to 100, and the time between them [s], 0 to 1e5.
     system, air_density_kg_m3, gravity_m_s2
-        As for :func:`power_w`, mean over the interval.
-    grade
-        Rise over run of the road, for the cosine of the rolling term alone.
+        As for :func:`fieldaero.physics.road_power.power_w`, mean over the interval.
     wind_along_m_s, wind_across_m_s
         Wind over the interval, a tail wind positive and from the right positive; all
         shapes broadcast.
@@ -141,7 +116,7 @@ def height_gain_terms(
     P = within(power_w, quantity="power_w", low=-1e5, high=1e5, hint="give watts")
     v0, v1 = speed_in_range(start_speed_m_s, "start_speed_m_s"), speed_in_range(end_speed_m_s, "end_speed_m_s")
     dt = within(duration_s, quantity="duration_s", low=0.0, high=1e5, hint="give seconds")
-    rho, g, G = density_in_range(air_density_kg_m3), gravity_in_range(gravity_m_s2), grade_in_range(grade)
+    rho, g = density_in_range(air_density_kg_m3), gravity_in_range(gravity_m_s2)
     w, c = wind_in_range(wind_along_m_s, "wind_along_m_s"), wind_in_range(wind_across_m_s, "wind_across_m_s")
 
     weight = system.mass_kg * g
@@ -149,9 +124,7 @@ def height_gain_terms(
     kinetic = 0.5 * (system.mass_kg + system.rotating_mass_kg) * (v1 - v0) * (v1 + v0)
     bearings = BEARING_N * d + BEARING_N_S_M * dt * (v0**2 + v0 * v1 + v1**2) / 3.0
     base = (system.efficiency * P * dt - kinetic - bearings) / weight
-    base, per_cda, per_crr = np.broadcast_arrays(
-        base, 0.5 * rho * dt * _mean_drag_power(v0, v1, w, c) / weight, d / np.sqrt(1.0 + G**2)
-    )
+    base, per_cda, per_crr = np.broadcast_arrays(base, 0.5 * rho * dt * _mean_drag_power(v0, v1, w, c) / weight, d)
     return HeightGainTerms(base_m=np.array(base), per_cda_m_per_m2=np.array(per_cda), per_crr_m=np.array(per_crr))
 
 
@@ -172,75 +145,3 @@ def _mean_drag_power(v0: Floats, v1: Floats, w: Floats, c: Floats) -> Floats:
 
     change = np.where(turns, u1 - u0, 1.0)
     return np.where(turns, (integral(u1) - integral(u0)) / change, simpson)
-
-
-def height_gain_m(
-    *,
-    power_w: ArrayLike,
-    start_speed_m_s: ArrayLike,
-    end_speed_m_s: ArrayLike,
-    duration_s: ArrayLike,
-    cda_m2: ArrayLike,
-    crr: ArrayLike,
-    system: System,
-    air_density_kg_m3: ArrayLike,
-    gravity_m_s2: ArrayLike = STANDARD_GRAVITY_M_S2,
-    wind_along_m_s: ArrayLike = 0.0,
-    wind_across_m_s: ArrayLike = 0.0,
-) -> Floats:
-    """Virtual height gained per interval: the equation of the module solved for Dh.
-
-    Parameters
-    ----------
-    power_w, start_speed_m_s, end_speed_m_s, duration_s
-        Mean power at the meter [W], ground speed at both ends [m/s], and duration [s].
-    cda_m2, crr
-        Assumed body-axis drag area [m2] and coefficient of rolling resistance; any
-        finite number, as an estimate on the way may be odd.
-    system, air_density_kg_m3, gravity_m_s2, wind_along_m_s, wind_across_m_s
-        As for :func:`height_gain_terms`; all shapes broadcast.
-
-    Returns
-    -------
-    Height gained [m], uphill positive.  Their running sum is the virtual elevation.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a quantity outside its range, naming it.
-
-    Notes
-    -----
-    The cosine of the rolling term comes from the height gain itself.  With
-    K = base - CdA per_cda and sin(theta) = Dh / d,
-    Dh = K - Crr sqrt(d^2 - Dh^2), a quadratic whose physical root is
-    Dh = [K - Crr sqrt(d^2 (1 + Crr^2) - K^2)] / (1 + Crr^2).
-    Where |K| exceeds d (noise at standstill) the road would be a wall: Dh = K.
-
-    Examples
-    --------
-    >>> from fieldaero.physics.system import System
-    >>> dh = height_gain_m(power_w=250.0, start_speed_m_s=10.0, end_speed_m_s=10.0, duration_s=1.0, cda_m2=0.3,
-    ...                    crr=0.004, system=System(mass_kg=80.0), air_density_kg_m3=1.2)
-    >>> round(float(dh), 4)
-    0.0393
-    """
-    terms = height_gain_terms(
-        power_w=power_w,
-        start_speed_m_s=start_speed_m_s,
-        end_speed_m_s=end_speed_m_s,
-        duration_s=duration_s,
-        system=system,
-        air_density_kg_m3=air_density_kg_m3,
-        gravity_m_s2=gravity_m_s2,
-        wind_along_m_s=wind_along_m_s,
-        wind_across_m_s=wind_across_m_s,
-    )
-    CdA, Crr = np.asarray(cda_m2, dtype=np.float64), np.asarray(crr, dtype=np.float64)
-    for name, value in (("cda_m2", CdA), ("crr", Crr)):
-        if np.any(np.isinf(value)):
-            raise OutOfRangeError(f"{name} is infinite; give a finite number")
-    K, d = terms.base_m - CdA * terms.per_cda_m_per_m2, terms.per_crr_m
-    one = 1.0 + Crr**2
-    inside = np.maximum(d**2 * one - K**2, 0.0)
-    return np.where(np.abs(K) >= d, K, (K - Crr * np.sqrt(inside)) / one)

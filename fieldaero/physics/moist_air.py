@@ -23,8 +23,6 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -32,10 +30,8 @@ from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.quantities import Floats, within
 
 __all__ = [
-    "DensitySensitivity",
     "air_density_kg_m3",
     "air_density_sd_kg_m3",
-    "air_density_sensitivity",
     "enhancement_factor",
     "relative_humidity_from_dew_point",
     "saturation_vapour_pressure_pa",
@@ -47,25 +43,8 @@ KELVIN_AT_0_C = 273.15
 # move rho by 1e-6 and away from the published equation.
 GAS_CONSTANT_J_MOL_K = 8.314472
 WATER_KG_MOL = 18.01528e-3
-DRY_AIR_KG_MOL = 28.96546e-3  # at a carbon dioxide fraction of 0.0004
-CARBON_KG_MOL = 12.011e-3
+DRY_AIR_KG_MOL = 28.96546e-3  # at a carbon dioxide fraction of 0.0004; each 0.0001 more adds 1.2e-6 kg/mol
 CIPM_2007_RELATIVE_SD = 22e-6
-
-
-@dataclass(frozen=True, kw_only=True)
-class DensitySensitivity:
-    """Sensitivity coefficients of air density, in the sense of the GUM.
-
-    Attributes
-    ----------
-    per_temperature_kg_m3_k, per_pressure_kg_m3_pa, per_relative_humidity_kg_m3
-        Partial derivatives by temperature, pressure and relative humidity (as a fraction), in
-        the shape to which the inputs broadcast.
-    """
-
-    per_temperature_kg_m3_k: Floats
-    per_pressure_kg_m3_pa: Floats
-    per_relative_humidity_kg_m3: Floats
 
 
 def temperature_in_range(value: ArrayLike, quantity: str = "temperature_c") -> Floats:
@@ -151,13 +130,7 @@ def _enhancement(t: Floats, p: Floats) -> Floats:
     return 1.00062 + 3.14e-8 * p + 5.6e-7 * t**2
 
 
-def air_density_kg_m3(
-    *,
-    temperature_c: ArrayLike,
-    pressure_pa: ArrayLike,
-    relative_humidity: ArrayLike,
-    co2_fraction: ArrayLike = 0.0004,
-) -> Floats:
+def air_density_kg_m3(*, temperature_c: ArrayLike, pressure_pa: ArrayLike, relative_humidity: ArrayLike) -> Floats:
     """Density of moist air by CIPM-2007.
 
     Parameters
@@ -165,9 +138,7 @@ def air_density_kg_m3(
     temperature_c, pressure_pa
         Air temperature [degC] and pressure at the place itself [Pa], not reduced to sea level.
     relative_humidity
-        Bare fraction, over liquid water.
-    co2_fraction
-        Mole fraction of carbon dioxide; all shapes broadcast.
+        Bare fraction, over liquid water; all shapes broadcast.
 
     Returns
     -------
@@ -176,7 +147,7 @@ def air_density_kg_m3(
     Raises
     ------
     OutOfRangeError
-        Outside -40 to 60 degC, 300 to 1100 hPa, humidity 0 to 1, carbon dioxide 0 to 0.01.
+        Outside -40 to 60 degC, 300 to 1100 hPa, humidity 0 to 1.
 
     Notes
     -----
@@ -188,56 +159,17 @@ def air_density_kg_m3(
     >>> round(float(air_density_kg_m3(temperature_c=20.0, pressure_pa=101325.0, relative_humidity=0.5)), 6)
     1.199314
     """
-    x_co2 = within(co2_fraction, quantity="co2_fraction", low=0.0, high=0.01, hint="400 ppm is 0.0004")
     t, p, h = temperature_in_range(temperature_c), pressure_in_range(pressure_pa), _humidity(relative_humidity)
-    return np.asarray(_density(t, p, h, x_co2))
+    return np.asarray(_density(t, p, h))
 
 
-def _density(t: Floats, p: Floats, h: Floats, x_co2: Floats) -> Floats:
+def _density(t: Floats, p: Floats, h: Floats) -> Floats:
     T = t + KELVIN_AT_0_C
     xv = h * _enhancement(t, p) * _saturation(t) / p
-    Ma = DRY_AIR_KG_MOL + CARBON_KG_MOL * (x_co2 - 0.0004)
     first = 1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t**2
     first = first + (5.707e-6 - 2.051e-8 * t) * xv + (1.9898e-4 - 2.376e-6 * t) * xv**2
     Z = 1.0 - p / T * first + (p / T) ** 2 * (1.83e-11 - 0.765e-8 * xv**2)
-    return p * Ma / (Z * GAS_CONSTANT_J_MOL_K * T) * (1.0 - xv * (1.0 - WATER_KG_MOL / Ma))
-
-
-def air_density_sensitivity(
-    *, temperature_c: ArrayLike, pressure_pa: ArrayLike, relative_humidity: ArrayLike
-) -> DensitySensitivity:
-    """Partial derivatives of air density by temperature, pressure and humidity.
-
-    Parameters
-    ----------
-    temperature_c, pressure_pa, relative_humidity
-        As for :func:`air_density_kg_m3`.
-
-    Returns
-    -------
-    Sensitivity coefficients in the shape to which the inputs broadcast, central differences
-    (relative error below 1e-6).
-
-    Raises
-    ------
-    OutOfRangeError
-        As for :func:`air_density_kg_m3`.
-
-    Examples
-    --------
-    >>> s = air_density_sensitivity(temperature_c=20.0, pressure_pa=101325.0, relative_humidity=0.5)
-    >>> round(float(s.per_temperature_kg_m3_k), 5), round(float(s.per_pressure_kg_m3_pa) * 100, 6)
-    (-0.00443, 0.001189)
-    """
-    t, p, h = temperature_in_range(temperature_c), pressure_in_range(pressure_pa), _humidity(relative_humidity)
-    x_co2 = np.asarray(0.0004)
-
-    # The unchecked equation is used, so that a step may leave the range (saturated air, say).
-    return DensitySensitivity(
-        per_temperature_kg_m3_k=(_density(t + 0.01, p, h, x_co2) - _density(t - 0.01, p, h, x_co2)) / 0.02,
-        per_pressure_kg_m3_pa=(_density(t, p + 10.0, h, x_co2) - _density(t, p - 10.0, h, x_co2)) / 20.0,
-        per_relative_humidity_kg_m3=(_density(t, p, h + 0.01, x_co2) - _density(t, p, h - 0.01, x_co2)) / 0.02,
-    )
+    return p * DRY_AIR_KG_MOL / (Z * GAS_CONSTANT_J_MOL_K * T) * (1.0 - xv * (1.0 - WATER_KG_MOL / DRY_AIR_KG_MOL))
 
 
 def air_density_sd_kg_m3(
@@ -283,11 +215,13 @@ def air_density_sd_kg_m3(
     u_t = within(temperature_sd_c, quantity="temperature_sd_c", low=0.0, high=50.0)
     u_p = within(pressure_sd_pa, quantity="pressure_sd_pa", low=0.0, high=50000.0)
     u_h = within(relative_humidity_sd, quantity="relative_humidity_sd", low=0.0, high=1.0)
-    state = {"temperature_c": temperature_c, "pressure_pa": pressure_pa, "relative_humidity": relative_humidity}
-    c = air_density_sensitivity(**state)
-    rho = air_density_kg_m3(**state)
-    variance = (c.per_temperature_kg_m3_k * u_t) ** 2 + (c.per_pressure_kg_m3_pa * u_p) ** 2
-    variance = variance + (c.per_relative_humidity_kg_m3 * u_h) ** 2 + (CIPM_2007_RELATIVE_SD * rho) ** 2
+    t, p, h = temperature_in_range(temperature_c), pressure_in_range(pressure_pa), _humidity(relative_humidity)
+    # Central differences.  The unchecked equation is used, so that a step may leave the range (saturated air, say).
+    per_t = (_density(t + 0.01, p, h) - _density(t - 0.01, p, h)) / 0.02
+    per_p = (_density(t, p + 10.0, h) - _density(t, p - 10.0, h)) / 20.0
+    per_h = (_density(t, p, h + 0.01) - _density(t, p, h - 0.01)) / 0.02
+    own = CIPM_2007_RELATIVE_SD * _density(t, p, h)
+    variance = (per_t * u_t) ** 2 + (per_p * u_p) ** 2 + (per_h * u_h) ** 2 + own**2
     return np.asarray(np.sqrt(variance))
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldaero.basics.quantities import Floats, within
-from fieldaero.physics.relative_air import speed_in_range, wind_in_range
+from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
 from fieldaero.physics.system import System
 
 __all__ = ["power_w", "speed_m_s"]
@@ -24,7 +24,16 @@ __all__ = ["power_w", "speed_m_s"]
 # Wheel bearings [1]_: force b0 + b1 v at the road.
 BEARING_N = 0.091
 BEARING_N_S_M = 0.0087
-STANDARD_GRAVITY_M_S2 = 9.80665
+
+
+def speed_in_range(value: ArrayLike, quantity: str) -> Floats:
+    """Speed [m/s], not negative, as float64, inside its range."""
+    return within(value, quantity=quantity, low=0.0, high=100.0, hint="give metres per second: 36 km/h is 10")
+
+
+def wind_in_range(value: ArrayLike, quantity: str) -> Floats:
+    """Wind component [m/s] as float64, inside its range."""
+    return within(value, quantity=quantity, low=-100.0, high=100.0, hint="give metres per second")
 
 
 def density_in_range(value: ArrayLike) -> Floats:

@@ -16,13 +16,13 @@ from fieldaero.answers.result import Result
 from fieldaero.basics.errors import CannotAnswerError, OutOfRangeError, RunSheetError
 from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 from fieldaero.basics.quantities import number_within
-from fieldaero.estimate.session import RIDER_HEIGHT_M
 from fieldaero.laps.lap_list import LapListing, list_laps
-from fieldaero.physics.atmosphere import STANDARD_GRAVITY_M_S2, wind_at_height_m_s
+from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
 from fieldaero.physics.flat_road import FlatRoad, cda_for_seconds_m2, cda_for_watts_m2
 from fieldaero.physics.moist_air import air_density_kg_m3
 from fieldaero.physics.road_power import power_w as road_power_w
 from fieldaero.physics.system import USUAL_MASS_KG, System
+from fieldaero.physics.wind import RIDER_HEIGHT_M, wind_at_height_m_s
 from fieldaero.plan.expected_error import PlannedRide
 from fieldaero.rides import read_ride
 from fieldaero.run_sheet.messages import checked

@@ -29,6 +29,7 @@ from fieldaero.compare.session_comparison import estimate_session
 from fieldaero.compare.setups import SCATTER_PRIOR_SD
 from fieldaero.estimate.joint_fit.noise import PARAMETERS
 from fieldaero.estimate.session import Session, session_of
+from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
 from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.run_sheet.sheet import run_sheet_from_text
 from fieldaero.run_sheet.toml_text import toml_text
@@ -210,13 +211,13 @@ def _noise(scenario: Scenario, *, speed_m_s: float) -> Floats:
     """Return the logs of the noise parameters that belong to a scenario."""
     wind, sensors, system = scenario.wind, scenario.sensors, scenario.system
     power_w = float(np.mean(scenario.power_w))
-    weight_n = system.mass_kg * 9.81
+    weight_n = system.mass_kg * STANDARD_GRAVITY_M_S2
     values = {
         "gust_sd_m_s": max(wind.gust_sd_m_s, NO_WIND_M_S),
         "gust_s": wind.gust_length_m / speed_m_s,
         "slow_wind_sd_m_s": max(wind.slow_sd_m_s, NO_WIND_M_S),
         "slow_wind_s": wind.slow_s,
-        "level_sd_m": max(sensors.speed_noise_m_s, 1e-3) * speed_m_s / 9.81,
+        "level_sd_m": max(sensors.speed_noise_m_s, 1e-3) * speed_m_s / STANDARD_GRAVITY_M_S2,
         "power_sd_m_per_sqrt_s": math.hypot(sensors.power_noise * power_w, sensors.power_noise_w) / weight_n,
     }
     # Brakes and air speed keep the centre of their prior: either they play no part, or nothing better is known.

@@ -12,8 +12,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from fieldaero.basics.output_files import write_text
-from fieldaero.physics.atmosphere import wind_at_height_m_s
 from fieldaero.physics.system import System
+from fieldaero.physics.wind import wind_at_height_m_s
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.fit_file import write_fit
 from fieldaero.simulator.scenario import Scenario, Sensors, Wind

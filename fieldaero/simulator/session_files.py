@@ -12,7 +12,7 @@ from typing import Literal
 
 from fieldaero.basics.errors import FieldaeroError, RunSheetError
 from fieldaero.basics.output_files import write_files
-from fieldaero.physics.atmosphere import wind_at_height_m_s
+from fieldaero.physics.wind import wind_at_height_m_s
 from fieldaero.rides import write_csv
 from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator.course_shape import CourseShape

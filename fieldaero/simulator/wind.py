@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.physics.wind import wind_east_north_m_s
+
 __all__ = ["PassingWind", "Wind"]
 
 SLOWEST_AIR_M_S = 2.0  # with the air standing still about the rider a gust would last for ever
@@ -41,20 +43,10 @@ class Wind:
     gust_length_m: float = 60.0
 
     @property
-    def mean_east_m_s(self) -> float:
-        """Where the mean wind goes, its part to the east."""
-        return -self.speed_m_s * math.sin(math.radians(self.from_deg))
-
-    @property
-    def mean_north_m_s(self) -> float:
-        """Where the mean wind goes, its part to the north.
-
-        Examples
-        --------
-        >>> round(Wind(speed_m_s=2.0, from_deg=180.0).mean_north_m_s, 9)
-        2.0
-        """
-        return -self.speed_m_s * math.cos(math.radians(self.from_deg))
+    def mean_m_s(self) -> tuple[float, float]:
+        """Where the mean wind goes: its parts to the east and to the north."""
+        east, north = wind_east_north_m_s(wind_speed_m_s=self.speed_m_s, wind_from_deg=self.from_deg)
+        return float(east), float(north)
 
 
 class PassingWind:
@@ -74,7 +66,7 @@ class PassingWind:
         self._wind = wind
         self._noise = noise.tolist()
         self._step_s = step_s
-        self._mean = (wind.mean_east_m_s, wind.mean_north_m_s)
+        self._mean = wind.mean_m_s
         self._slow: list[float] = (wind.slow_sd_m_s * rng.normal(size=2)).tolist()
         self._gust: list[float] = (wind.gust_sd_m_s * rng.normal(size=2)).tolist()
         self._keep_slow = math.exp(-step_s / wind.slow_s)

@@ -21,25 +21,16 @@ from numpy.typing import ArrayLike
 
 from fieldaero.basics.errors import WeatherError
 from fieldaero.basics.quantities import Floats
-from fieldaero.physics.atmosphere import (
+from fieldaero.physics.moist_air import (
     air_density_kg_m3,
     air_density_sd_kg_m3,
     enhancement_factor,
     saturation_vapour_pressure_pa,
-    wind_at_height_m_s,
 )
-from fieldaero.weather.metar import parse_metar
-from fieldaero.weather.observation import Observation, observation_from_readings
-from fieldaero.weather.station_csv import read_weather_csv
+from fieldaero.physics.wind import RIDER_HEIGHT_M, wind_at_height_m_s, wind_east_north_m_s
+from fieldaero.weather.observation import Observation
 
-__all__ = [
-    "Conditions",
-    "Observation",
-    "Weather",
-    "observation_from_readings",
-    "parse_metar",
-    "read_weather_csv",
-]
+__all__ = ["Conditions", "Weather"]
 
 OUTSIDE_TOLERATED = timedelta(hours=1)
 GAP_TOLERATED = timedelta(hours=3)  # common practice, no source: reports are hourly, forecasts three-hourly
@@ -55,9 +46,10 @@ class Conditions:
         Air at the place of the observations.
     air_density_kg_m3, air_density_sd_kg_m3
         Density by CIPM-2007 and its standard uncertainty.
-    wind_speed_m_s, wind_from_deg
-        Wind at ``wind_height_m``; NaN where unknown.  A variable wind has a speed and no
-        direction; a calm has the direction 0.
+    wind_east_m_s, wind_north_m_s
+        Where the air goes at ``wind_height_m``; NaN where unknown, as for a variable wind.
+    wind_speed_m_s
+        Known for a variable wind too.
     wind_height_m
         Height above ground that the wind belongs to.
     """
@@ -67,9 +59,25 @@ class Conditions:
     relative_humidity: Floats
     air_density_kg_m3: Floats
     air_density_sd_kg_m3: Floats
+    wind_east_m_s: Floats
+    wind_north_m_s: Floats
     wind_speed_m_s: Floats
-    wind_from_deg: Floats
-    wind_height_m: Floats
+    wind_height_m: float
+
+    def at_rider(self, *, roughness_length_m: float) -> Conditions:
+        """Return the same air with the wind at the rider's height."""
+        share = float(
+            wind_at_height_m_s(
+                wind_speed_m_s=1.0, measured_height_m=self.wind_height_m, roughness_length_m=roughness_length_m
+            )
+        )
+        return replace(
+            self,
+            wind_east_m_s=share * self.wind_east_m_s,
+            wind_north_m_s=share * self.wind_north_m_s,
+            wind_speed_m_s=share * self.wind_speed_m_s,
+            wind_height_m=RIDER_HEIGHT_M,
+        )
 
 
 @dataclass(frozen=True)
@@ -89,7 +97,7 @@ class Weather:
     Examples
     --------
     >>> from datetime import UTC, datetime
-    >>> from fieldaero.weather.conditions import Observation, Weather
+    >>> from fieldaero.weather.conditions import Weather
     >>> seven, nine = (datetime(2026, 5, 3, hour, tzinfo=UTC) for hour in (7, 9))
     >>> weather = Weather([Observation(time=seven, temperature_c=14.0, pressure_pa=97000.0, relative_humidity=0.8),
     ...                    Observation(time=nine, temperature_c=18.0, pressure_pa=97100.0, relative_humidity=0.6)])
@@ -140,7 +148,7 @@ class Weather:
             "pressure_pa": pressure_pa,
             "relative_humidity": np.minimum(vapour_pa / saturated_pa, 1.0),
         }
-        speed, origin, height = self._wind(t)
+        east, north, speed, height = self._wind(t)
         return Conditions(
             **air,
             air_density_kg_m3=air_density_kg_m3(**air),
@@ -150,9 +158,10 @@ class Weather:
                 pressure_sd_pa=linear([o.pressure_sd_pa for o in obs]),
                 relative_humidity_sd=linear([o.relative_humidity_sd for o in obs]),
             ),
+            wind_east_m_s=east,
+            wind_north_m_s=north,
             wind_speed_m_s=speed,
-            wind_from_deg=origin,
-            wind_height_m=np.full(t.shape, height),
+            wind_height_m=height,
         )
 
     def warnings_for(self, start: datetime | None, end: datetime | None) -> tuple[str, ...]:
@@ -217,21 +226,23 @@ class Weather:
             return np.where(np.isfinite(seconds), 0.0, np.nan)
         return seconds + _seconds_between(first, start_time)
 
-    def _wind(self, t: Floats) -> tuple[Floats, Floats, float]:
-        """Speed and direction at one height, that of the first observation with a wind."""
+    def _wind(self, t: Floats) -> tuple[Floats, Floats, Floats, float]:
+        """East, north and speed at one height, that of the first observation with a wind."""
         observed = [o for o in self.observations if o.wind_speed_m_s is not None]
         # A calm is a vector without needing a direction; a variable wind is none.
         vectors = [o for o in observed if o.wind_from_deg is not None or o.wind_speed_m_s == 0.0]
         unknown = np.full(t.shape, np.nan)
         if not observed:
-            return unknown, unknown.copy(), self.observations[0].wind_height_m
+            return unknown, unknown, unknown, self.observations[0].wind_height_m
         height = (vectors or observed)[0].wind_height_m
         if not vectors:
-            return self._linear(t, observed, [_speed_at(o, height) for o in observed]), unknown, height
-        angle = np.radians([o.wind_from_deg or 0.0 for o in vectors])
-        speed = np.array([_speed_at(o, height) for o in vectors])
-        east, north = (self._linear(t, vectors, part) for part in (speed * np.sin(angle), speed * np.cos(angle)))
-        return np.hypot(east, north), np.degrees(np.arctan2(east, north)) % 360.0, height
+            return unknown, unknown, self._linear(t, observed, [_speed_at(o, height) for o in observed]), height
+        parts = wind_east_north_m_s(
+            wind_speed_m_s=[_speed_at(o, height) for o in vectors],
+            wind_from_deg=[o.wind_from_deg or 0.0 for o in vectors],
+        )
+        east, north = (self._linear(t, vectors, part) for part in parts)
+        return east, north, np.hypot(east, north), height
 
     def _linear(self, t: Floats, at: Sequence[Observation], values: ArrayLike) -> Floats:
         first = self.observations[0].time

@@ -28,11 +28,8 @@ from datetime import UTC, datetime
 from metar.Metar import Metar
 
 from fieldaero.basics.errors import OutOfRangeError, WeatherError
-from fieldaero.physics.atmosphere import (
-    relative_humidity_from_dew_point,
-    saturation_vapour_pressure_pa,
-    station_pressure_pa,
-)
+from fieldaero.physics.atmosphere import station_pressure_pa
+from fieldaero.physics.moist_air import relative_humidity_from_dew_point, saturation_vapour_pressure_pa
 from fieldaero.weather.observation import Observation
 
 __all__ = ["parse_metar"]

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from fieldaero.basics.errors import OutOfRangeError, WeatherError
-from fieldaero.physics.atmosphere import relative_humidity_from_dew_point, station_pressure_pa
+from fieldaero.physics.atmosphere import station_pressure_pa
+from fieldaero.physics.moist_air import relative_humidity_from_dew_point
 
 __all__ = ["Observation", "observation_from_readings"]
 

@@ -12,7 +12,7 @@ from fieldaero.draft.air import air_over_rides, lap_winds_m_s
 from fieldaero.draft.draft import DraftLap, empty_draft
 from fieldaero.draft.lap_table import lap_rows, laps_within
 from fieldaero.draft.still_missing import still_missing
-from fieldaero.physics.atmosphere import air_density_kg_m3
+from fieldaero.physics.moist_air import air_density_kg_m3
 from tests.draft.sample_draft import RIDE, sample_draft
 
 

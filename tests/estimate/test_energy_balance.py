@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldaero.estimate.energy_balance import EnergyBalance, energy_balance, power_lag_s
-from fieldaero.physics.height_gain import height_gain_terms, power_w
+from fieldaero.physics.height_gain import height_gain_terms
+from fieldaero.physics.road_power import power_w
 from fieldaero.physics.system import System
 from fieldaero.rides.ride import Ride
 from fieldaero.simulator import Scenario, Sensors, simulate_session

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldaero.basics.errors import OutOfRangeError
-from fieldaero.physics.earth import LocalFrame, heading_deg, normal_gravity_m_s2
+from fieldaero.physics.earth import LocalFrame, normal_gravity_m_s2
 
 A, E2 = 6378137.0, 6.69437999014e-3  # WGS 84
 
@@ -83,32 +83,3 @@ def test_a_frame_needs_a_place_on_earth(latitude, longitude):
 def test_a_point_far_outside_the_frame_is_refused():
     with pytest.raises(OutOfRangeError, match="east_m is 500000"):
         LocalFrame.around(50.0, 8.0).to_degrees(500_000.0, 0.0)
-
-
-@given(heading=st.floats(0.0, 359.99), n=st.integers(2, 6))
-def test_heading_of_a_straight_road(heading, n):
-    s = np.arange(n) * 10.0
-    found = heading_deg(east_m=s * math.sin(math.radians(heading)), north_m=s * math.cos(math.radians(heading)))
-    off = (found - heading + 180.0) % 360.0 - 180.0
-    assert np.all(np.abs(off) < 1e-6)
-    assert np.all((found >= 0.0) & (found <= 360.0))
-
-
-@given(turn=st.floats(1.0, 359.0))
-def test_turning_the_road_turns_the_heading(turn):
-    rng = np.random.default_rng(7)
-    east, north = np.cumsum(rng.normal(5.0, 1.0, (2, 20)), axis=1)
-    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-    turned = heading_deg(east_m=c * east + s * north, north_m=c * north - s * east)
-    off = (turned - heading_deg(east_m=east, north_m=north) - turn + 180.0) % 360.0 - 180.0
-    assert np.all(np.abs(off) < 1e-6)
-
-
-def test_standing_still_and_missing_positions_have_no_heading():
-    found = heading_deg(east_m=[0.0, 0.0, 0.0, np.nan, 5.0], north_m=[0.0, 0.0, 0.0, 1.0, 2.0])
-    assert np.isnan(found[[0, 1, 2, 4]]).all()
-
-
-def test_one_position_has_no_heading():
-    with pytest.raises(OutOfRangeError, match="two or more positions"):
-        heading_deg(east_m=[0.0], north_m=[0.0])

@@ -4,11 +4,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-import fieldaero.physics.height_gain
-import fieldaero.physics.relative_air
-import fieldaero.physics.road_power
 from fieldaero.basics.errors import OutOfRangeError
-from fieldaero.physics.height_gain import height_gain_m, height_gain_terms, power_w
+from fieldaero.physics.height_gain import height_gain_terms
+from fieldaero.physics.road_power import power_w
 from fieldaero.physics.system import System
 
 BIKE = System(mass_kg=80.0)
@@ -21,23 +19,25 @@ winds = st.floats(-10.0, 10.0)
 durations = st.floats(0.2, 5.0)
 
 
-def test_power_speed_and_air_are_offered_here_too():
-    offered = set(fieldaero.physics.height_gain.__all__)
-    assert set(fieldaero.physics.relative_air.__all__) | set(fieldaero.physics.road_power.__all__) <= offered
+def gain_m(*, cda_m2=0.28, crr=0.004, **interval):
+    terms = height_gain_terms(**{**AIR, **interval})
+    return terms.base_m - cda_m2 * terms.per_cda_m_per_m2 - crr * terms.per_crr_m
 
 
 @given(v=st.floats(2.0, 20.0), grade=st.floats(-0.15, 0.15), wind=winds, across=winds, dt=durations)
 def test_at_steady_speed_the_height_gain_is_that_of_the_grade(v, grade, wind, across, dt):
     wind_here = {"wind_along_m_s": wind, "wind_across_m_s": across}
     P = power_w(speed_m_s=v, grade=grade, **wind_here, **ROAD)
-    gain = height_gain_m(power_w=P, start_speed_m_s=v, end_speed_m_s=v, duration_s=dt, **wind_here, **ROAD)
-    assert float(gain) == pytest.approx(v * dt * grade / np.sqrt(1.0 + grade**2), abs=1e-9)
+    gain = gain_m(power_w=P, start_speed_m_s=v, end_speed_m_s=v, duration_s=dt, **wind_here)
+    cosine = 1.0 / np.sqrt(1.0 + grade**2)
+    # Rolling is taken as on the level, so the height falls short by what the cosine spares the rider.
+    assert float(gain) == pytest.approx(v * dt * (grade * cosine - 0.004 * (1.0 - cosine)), abs=1e-9)
 
 
 @given(v0=speeds, v1=speeds, P=powers, wind=winds, across=winds, dt=durations)
 def test_the_energy_balance_closes(v0, v1, P, wind, across, dt):
-    road = {**ROAD, "wind_along_m_s": wind, "wind_across_m_s": across}
-    gain = float(height_gain_m(power_w=P, start_speed_m_s=v0, end_speed_m_s=v1, duration_s=dt, **road))
+    wind_here = {"wind_along_m_s": wind, "wind_across_m_s": across}
+    gain = float(gain_m(power_w=P, start_speed_m_s=v0, end_speed_m_s=v1, duration_s=dt, **wind_here))
     d = (v0 + v1) / 2.0 * dt
 
     def drag_power(t):
@@ -49,11 +49,9 @@ def test_the_energy_balance_closes(v0, v1, P, wind, across, dt):
     drag = quad(drag_power, 0.0, dt, points=[turn] if 0.0 < turn < dt else None)[0]
     bearings = quad(lambda t: (v0 + (v1 - v0) * t / dt) * (0.091 + 0.0087 * (v0 + (v1 - v0) * t / dt)), 0.0, dt)[0]
     kinetic = 0.5 * (80.0 + BIKE.rotating_mass_kg) * (v1**2 - v0**2)
-    cosine = np.sqrt(1.0 - min(abs(gain) / d, 1.0) ** 2) if d > 1e-6 else 0.0
     weight = 80.0 * 9.80665
-    spent = drag + bearings + kinetic + weight * gain + 0.004 * weight * cosine * d
-    # Where the road would be a wall, what is left of the cosine's square root is a few mm of rolling at most.
-    assert BIKE.efficiency * P * dt == pytest.approx(spent, abs=1e-3 + 0.004 * weight * 0.008 * d)
+    spent = drag + bearings + kinetic + weight * gain + 0.004 * weight * d
+    assert BIKE.efficiency * P * dt == pytest.approx(spent, abs=1e-3)
 
 
 @given(v0=speeds, v1=speeds, P=powers, wind=winds, across=winds, dt=durations)
@@ -64,18 +62,6 @@ def test_an_interval_split_in_two_has_the_same_energy(v0, v1, P, wind, across, d
     halves = height_gain_terms(start_speed_m_s=[v0, middle], end_speed_m_s=[middle, v1], duration_s=dt / 2.0, **road)
     for piece in ("base_m", "per_cda_m_per_m2", "per_crr_m"):
         assert float(getattr(halves, piece).sum()) == pytest.approx(float(getattr(whole, piece)), abs=1e-8)
-
-
-@given(v0=speeds, v1=speeds, P=powers, cda=st.floats(-0.5, 1.0), crr=st.floats(0.0, 0.01), grade=st.floats(-0.1, 0.1))
-def test_height_gain_is_linear_in_drag_area_and_crr_at_a_known_grade(v0, v1, P, cda, crr, grade):
-    interval = {"power_w": P, "start_speed_m_s": v0, "end_speed_m_s": v1, "duration_s": 1.0}
-    exact = float(height_gain_m(**interval, **{**ROAD, "cda_m2": cda, "crr": crr}))
-    d = (v0 + v1) / 2.0
-    if abs(exact) < 0.2 * d:
-        sine = exact / d
-        terms = height_gain_terms(grade=sine / np.sqrt(1.0 - sine**2), **interval, **AIR)
-        linear = terms.base_m - cda * terms.per_cda_m_per_m2 - crr * terms.per_crr_m
-        assert exact == pytest.approx(float(linear), abs=1e-9)
 
 
 @given(v0=speeds, v1=speeds, P=powers, scale=st.floats(0.3, 3.0))
@@ -103,8 +89,8 @@ def test_turning_the_crosswind_round_changes_nothing(v0, v1, along, across):
         "duration_s": 1.0,
         "wind_along_m_s": along,
     }
-    left = height_gain_m(wind_across_m_s=across, **interval, **ROAD)
-    right = height_gain_m(wind_across_m_s=-across, **interval, **ROAD)
+    left = gain_m(wind_across_m_s=across, **interval)
+    right = gain_m(wind_across_m_s=-across, **interval)
     assert float(left) == float(right)
 
 
@@ -147,22 +133,20 @@ def test_a_speed_that_just_reaches_the_tail_wind_is_on_one_side_of_it(v0, v1, si
 
 
 def test_standing_still_under_power_is_height_without_rolling():
-    gain = height_gain_m(power_w=100.0, start_speed_m_s=0.0, end_speed_m_s=0.0, duration_s=1.0, **ROAD)
+    gain = gain_m(power_w=100.0, start_speed_m_s=0.0, end_speed_m_s=0.0, duration_s=1.0)
     assert float(gain) == pytest.approx(0.976 * 100.0 / (80.0 * 9.80665))
 
 
 def test_wind_may_differ_from_interval_to_interval():
-    still = height_gain_m(power_w=200.0, start_speed_m_s=10.0, end_speed_m_s=10.0, duration_s=1.0, **ROAD)
-    both = height_gain_m(
-        power_w=200.0, start_speed_m_s=10.0, end_speed_m_s=10.0, duration_s=1.0, wind_along_m_s=[0.0, 2.0], **ROAD
-    )
-    assert float(both[0]) == float(still)
+    steady = {"power_w": 200.0, "start_speed_m_s": 10.0, "end_speed_m_s": 10.0, "duration_s": 1.0}
+    both = gain_m(wind_along_m_s=[0.0, 2.0], **steady)
+    assert float(both[0]) == float(gain_m(**steady))
     assert both[1] > both[0]
 
 
 def test_a_missing_sample_is_missing_in_its_own_intervals_only():
     v = np.array([10.0, np.nan, 10.0, 10.0])
-    gain = height_gain_m(power_w=200.0, start_speed_m_s=v[:-1], end_speed_m_s=v[1:], duration_s=1.0, **ROAD)
+    gain = gain_m(power_w=200.0, start_speed_m_s=v[:-1], end_speed_m_s=v[1:], duration_s=1.0)
     assert np.isnan(gain).tolist() == [True, True, False]
 
 
@@ -172,11 +156,10 @@ def test_a_missing_sample_is_missing_in_its_own_intervals_only():
         ({"duration_s": -1.0}, "duration_s is -1"),
         ({"start_speed_m_s": -2.0}, "start_speed_m_s is -2"),
         ({"power_w": 1e6}, "power_w is 1000000"),
-        ({"crr": np.inf}, "crr is infinite"),
         ({"wind_across_m_s": 200.0}, "wind_across_m_s is 200"),
     ],
 )
 def test_impossible_values_are_refused(slip, message):
     interval = {"power_w": 200.0, "start_speed_m_s": 10.0, "end_speed_m_s": 10.0, "duration_s": 1.0}
     with pytest.raises(OutOfRangeError, match=message):
-        height_gain_m(**{**interval, **ROAD, **slip})
+        height_gain_terms(**{**interval, **AIR, **slip})

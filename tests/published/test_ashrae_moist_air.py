@@ -1,11 +1,10 @@
-"""Vapour pressure, dry air and pressure with height against the ASHRAE handbook."""
+"""Vapour pressure and dry air against the ASHRAE handbook."""
 
 import psychrolib
 import pytest
 
-from fieldaero.physics.atmosphere import (
+from fieldaero.physics.moist_air import (
     air_density_kg_m3,
-    pressure_at_height_pa,
     relative_humidity_from_dew_point,
     saturation_vapour_pressure_pa,
 )
@@ -32,16 +31,6 @@ def test_dry_air_at_25_degrees():
     PublishedValue(
         value=1.0 / 0.8443, relative=1e-3, source=HANDBOOK, locator="table 2, 0.8443 m3/kg", provenance=QUOTED
     ).check(air_density_kg_m3(temperature_c=25.0, pressure_pa=101325.0, relative_humidity=0.0))
-
-
-def test_pressure_is_reduced_to_sea_level_as_in_the_worked_value():
-    PublishedValue(
-        value=102484.0,
-        absolute=1.0,
-        source="PsychroLib",
-        locator="test of the reduction to sea level: 101226.5 Pa, 105 m, 17.19 degC",
-        provenance="read in PsychroLib's test suite",
-    ).check(pressure_at_height_pa(pressure_pa=101226.5, height_change_m=-105.0, temperature_c=17.19))
 
 
 @pytest.mark.parametrize(("t", "td"), [(5.0, 3.0), (20.0, 10.0), (30.0, 12.0), (40.0, 25.0)])

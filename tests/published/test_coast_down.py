@@ -13,7 +13,7 @@ import pytest
 
 from fieldaero.answers.race import motion as course_motion
 from fieldaero.answers.race.motion import Mover, Stretches, arrival, march
-from fieldaero.physics.height_gain import height_gain_m
+from fieldaero.physics.height_gain import height_gain_terms
 from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue
 
@@ -45,10 +45,11 @@ def computed(value: float, what: str) -> PublishedValue:
     )
 
 
-def virtual_elevation(t, v, *, power_w, system, **road):
-    gains = height_gain_m(
-        power_w=power_w, start_speed_m_s=v[:-1], end_speed_m_s=v[1:], duration_s=np.diff(t), system=system, **road
+def virtual_elevation(t, v, *, power_w, system, cda_m2, crr, **air):
+    terms = height_gain_terms(
+        power_w=power_w, start_speed_m_s=v[:-1], end_speed_m_s=v[1:], duration_s=np.diff(t), system=system, **air
     )
+    gains = terms.base_m - cda_m2 * terms.per_cda_m_per_m2 - crr * terms.per_crr_m
     return np.concatenate([[0.0], np.cumsum(gains)])
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import HAPropsSI
 
-from fieldaero.physics.atmosphere import air_density_kg_m3
+from fieldaero.physics.moist_air import air_density_kg_m3
 from tests.published.published_value import PublishedValue, each
 
 GRID = [

@@ -2,7 +2,7 @@
 
 import pytest
 
-from fieldaero.physics.height_gain import power_w
+from fieldaero.physics.road_power import power_w
 from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue
 

@@ -1,6 +1,6 @@
 """Wind with height: the logarithmic law over the Davenport-Wieringa roughness classes."""
 
-from fieldaero.physics.atmosphere import wind_at_height_m_s
+from fieldaero.physics.wind import wind_at_height_m_s
 from tests.published.published_value import PublishedValue, each
 
 HEIGHTS_M = (1.0, 1.2, 1.5, 2.0)

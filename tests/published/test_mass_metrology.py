@@ -2,7 +2,7 @@
 
 from math import exp
 
-from fieldaero.physics.atmosphere import air_density_kg_m3
+from fieldaero.physics.moist_air import air_density_kg_m3
 from tests.published.published_value import PublishedValue, each
 
 MMHG_PA = 133.322387

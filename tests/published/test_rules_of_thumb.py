@@ -6,7 +6,7 @@ The rules themselves are common practice, no source; the numbers were computed f
 
 import pytest
 
-from fieldaero.physics.height_gain import power_w
+from fieldaero.physics.road_power import power_w
 from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue, each
 

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 
 from fieldaero.laps.start_line import StartLine
-from fieldaero.physics.earth import LocalFrame, heading_deg
+from fieldaero.physics.earth import LocalFrame
 from fieldaero.rides.ride import Ride
 from fieldaero.simulator import CourseShape, Scenario, Sensors, SimulatedSession, simulate_session
 
@@ -33,7 +33,7 @@ def session(*, seed: int = 5, **changes) -> SimulatedSession:
 def headings_deg(ride: Ride) -> np.ndarray:
     lat, lon = ride.column("latitude_deg"), ride.column("longitude_deg")
     east, north = LocalFrame(latitude_deg=float(lat[0]), longitude_deg=float(lon[0])).to_metres(lat, lon)
-    return np.asarray(heading_deg(east_m=east, north_m=north))
+    return np.degrees(np.arctan2(np.gradient(east), np.gradient(north))) % 360.0
 
 
 def start_line(made: SimulatedSession) -> StartLine:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from fieldaero.basics.errors import CannotAnswerError
-from fieldaero.physics.height_gain import height_gain_terms, speed_m_s
+from fieldaero.physics.height_gain import height_gain_terms
+from fieldaero.physics.road_power import speed_m_s
 from fieldaero.physics.system import System
 from fieldaero.simulator import CourseShape, SimulatedSession, simulate_session
 from tests.simulator.sessions import LEVEL, LOOP, ONE_WAY, OUT_AND_BACK, scenario, session
@@ -26,11 +27,12 @@ def unexplained_m(made: SimulatedSession, *, drift_m2_per_h: float = 0.0) -> np.
         system=SYSTEM,
         air_density_kg_m3=truth.air_density_kg_m3,
         gravity_m_s2=truth.gravity_m_s2,
-        grade=grade_of_steps(made),
     )
     cda = np.array(truth.lap_cda_m2)[motion.lap[:-1]] + drift_m2_per_h * t[:-1] / 3600.0
     braked_m = motion.brake_work_j[1:] / (SYSTEM.mass_kg * truth.gravity_m_s2)
-    gained = terms.base_m - cda * terms.per_cda_m_per_m2 - truth.crr * terms.per_crr_m - braked_m
+    # The simulator knows the slope, on which a tyre carries less.
+    carried_m = terms.per_crr_m / np.sqrt(1.0 + grade_of_steps(made) ** 2)
+    gained = terms.base_m - cda * terms.per_cda_m_per_m2 - truth.crr * carried_m - braked_m
     height = np.interp(s % LOOP.length_m, truth.profile_position_m, truth.profile_height_m)
     sums = np.concatenate([[0.0], np.cumsum(gained)]) - height
     # Between whole steps, so that no step is cut: the first at or after each passage.

@@ -20,7 +20,7 @@ from fieldaero.estimate.closure import lap_closure
 from fieldaero.estimate.energy_balance import energy_balance
 from fieldaero.estimate.joint_fit.noise import PARAMETERS
 from fieldaero.estimate.session import session_of
-from fieldaero.physics.atmosphere import wind_at_height_m_s
+from fieldaero.physics.wind import wind_at_height_m_s
 from fieldaero.run_sheet.sheet import run_sheet_from_text
 from fieldaero.simulator import Scenario, SimulatedSession, simulate_session
 from tests.validation.conditions import Condition

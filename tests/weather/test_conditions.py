@@ -6,15 +6,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldaero.basics.errors import WeatherError
-from fieldaero.physics.atmosphere import (
+from fieldaero.physics.moist_air import (
     air_density_kg_m3,
     air_density_sd_kg_m3,
     enhancement_factor,
     relative_humidity_from_dew_point,
     saturation_vapour_pressure_pa,
-    wind_at_height_m_s,
 )
-from fieldaero.weather.conditions import Observation, Weather
+from fieldaero.physics.wind import wind_at_height_m_s, wind_from_deg
+from fieldaero.weather.conditions import Weather
+from fieldaero.weather.observation import Observation
 
 SEVEN = datetime(2026, 5, 3, 7, tzinfo=UTC)
 
@@ -121,15 +122,29 @@ def test_density_uncertainty_comes_from_the_observations():
         assert air.air_density_sd_kg_m3[i] == pytest.approx(float(expected), rel=1e-9)
 
 
+def from_deg(air):
+    return wind_from_deg(wind_east_m_s=air.wind_east_m_s, wind_north_m_s=air.wind_north_m_s)
+
+
+def test_at_the_rider_the_wind_is_weaker_and_comes_from_the_same_side():
+    air = at_hours(winds((3.0, 100.0), (5.0, 160.0)), 0.0, 0.5)
+    lower = air.at_rider(roughness_length_m=0.03)
+    assert lower.wind_height_m == 1.0
+    assert from_deg(lower) == pytest.approx(from_deg(air))
+    expected = wind_at_height_m_s(wind_speed_m_s=air.wind_speed_m_s, measured_height_m=10.0)
+    assert lower.wind_speed_m_s == pytest.approx(expected)
+    assert np.hypot(lower.wind_east_m_s, lower.wind_north_m_s) == pytest.approx(expected)
+
+
 def test_an_unobserved_wind_is_unknown():
     air = at_hours(Weather([observed(0)]), 0.0)
     assert np.isnan(air.wind_speed_m_s[0])
-    assert np.isnan(air.wind_from_deg[0])
+    assert np.isnan(from_deg(air)[0])
 
 
 def test_wind_turns_through_north_the_short_way():
     air = at_hours(winds((3.0, 350.0), (3.0, 10.0)), 0.0, 0.5, 1.0)
-    off = (air.wind_from_deg - [350.0, 0.0, 10.0] + 180.0) % 360.0 - 180.0
+    off = (from_deg(air) - [350.0, 0.0, 10.0] + 180.0) % 360.0 - 180.0
     assert np.all(np.abs(off) < 1e-9)
     assert air.wind_speed_m_s == pytest.approx([3.0, 3.0 * np.cos(np.radians(10.0)), 3.0])
 
@@ -142,26 +157,26 @@ def test_opposite_winds_cancel_half_way():
 def test_a_calm_needs_no_direction():
     air = at_hours(winds((0.0, None), (4.0, 200.0)), 0.0, 0.5)
     assert air.wind_speed_m_s == pytest.approx([0.0, 2.0])
-    assert air.wind_from_deg[0] == 0.0
-    assert air.wind_from_deg[1] == pytest.approx(200.0)
+    assert from_deg(air)[0] == 0.0
+    assert from_deg(air)[1] == pytest.approx(200.0)
 
 
 def test_a_wind_that_is_always_variable_has_a_speed_and_no_direction():
     air = at_hours(winds((1.0, None), (2.0, None)), 0.5)
     assert air.wind_speed_m_s == pytest.approx([1.5])
-    assert np.isnan(air.wind_from_deg[0])
+    assert np.isnan(from_deg(air)[0])
 
 
 def test_hours_without_a_direction_are_bridged_by_those_with_one():
     air = at_hours(winds((3.0, 100.0), (1.0, None), (3.0, 100.0)), 1.0)
     assert air.wind_speed_m_s == pytest.approx([3.0])
-    assert air.wind_from_deg == pytest.approx([100.0])
+    assert from_deg(air) == pytest.approx([100.0])
 
 
 def test_winds_of_different_heights_meet_at_the_first_ones():
     air = at_hours(winds((3.0, 100.0), (2.0, 100.0), heights=[10.0, 2.0]), 1.0)
     raised = wind_at_height_m_s(wind_speed_m_s=2.0, measured_height_m=2.0, height_m=10.0)
-    assert air.wind_height_m.tolist() == [10.0]
+    assert air.wind_height_m == 10.0
     assert air.wind_speed_m_s == pytest.approx([float(raised)])
 
 
@@ -192,7 +207,7 @@ def test_turning_all_winds_turns_the_interpolated_one(turn, hour):
     here = at_hours(winds((3.0, 20.0), (5.0, 80.0)), hour)
     there = at_hours(winds((3.0, (20.0 + turn) % 360.0), (5.0, (80.0 + turn) % 360.0)), hour)
     assert there.wind_speed_m_s == pytest.approx(here.wind_speed_m_s)
-    off = (there.wind_from_deg - here.wind_from_deg - turn + 180.0) % 360.0 - 180.0
+    off = (from_deg(there) - from_deg(here) - turn + 180.0) % 360.0 - 180.0
     assert np.abs(off)[0] < 1e-6
 
 

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldaero.basics.errors import WeatherError
-from fieldaero.physics.atmosphere import relative_humidity_from_dew_point, station_pressure_pa
+from fieldaero.physics.atmosphere import station_pressure_pa
+from fieldaero.physics.moist_air import relative_humidity_from_dew_point
 from fieldaero.weather.metar import parse_metar
 
 FIRST = "METAR XXXX 030720Z 24005KT 9999 FEW030 18/09 Q1021"

@@ -20,9 +20,9 @@ from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.quantities import within
 from fieldaero.physics.atmosphere import standard_atmosphere
 from fieldaero.physics.flat_road import FlatRoad
-from fieldaero.physics.relative_air import wind_along_across
 from fieldaero.physics.road_power import crr_in_range, density_in_range, gravity_in_range
 from fieldaero.physics.system import System
+from fieldaero.physics.wind import wind_along_across, wind_east_north_m_s
 
 __all__ = ["CourseRun", "Race", "course_time_s", "race_runs", "run_course", "seconds_over_course"]
 
@@ -46,7 +46,7 @@ class Race:
     power_w
         At the meter, constant.
     wind_speed_m_s, wind_from_deg
-        At the rider's height (:func:`fieldaero.physics.atmosphere.wind_at_height_m_s` brings a
+        At the rider's height (:func:`fieldaero.physics.wind.wind_at_height_m_s` brings a
         station's wind there), the same all along the course.
     highest_speed_m_s
         At which the rider brakes or stops pedalling; never if not given.
@@ -116,10 +116,12 @@ class Race:
         way = np.diff(profile.distance_m)
         along, across = np.zeros_like(way), np.zeros_like(way)
         if self.wind_speed_m_s > 0.0:
-            along, across = wind_along_across(
+            east, north = wind_east_north_m_s(
                 wind_speed_m_s=self.wind_speed_m_s,
                 wind_from_deg=np.nan if self.wind_from_deg is None else self.wind_from_deg,
-                heading_deg=_filled_deg(profile.heading_deg),
+            )
+            along, across = wind_along_across(
+                wind_east_m_s=east, wind_north_m_s=north, heading_deg=_filled_deg(profile.heading_deg)
             )
         middle = (profile.height_m[1:] + profile.height_m[:-1]) / 2.0
         *_, density = standard_atmosphere(geopotential_height_m=np.concatenate([profile.height_m[:1], middle]))
