@@ -9,7 +9,6 @@ from pathlib import Path
 from fieldaero.basics.errors import RideError
 from fieldaero.rides.detect import RideFile, bytes_of, recognise
 from fieldaero.rides.formats.csv import read_csv
-from fieldaero.rides.formats.fit import read_fit
 from fieldaero.rides.formats.gpx import read_gpx
 from fieldaero.rides.formats.tcx import read_tcx
 from fieldaero.rides.formats.xml_points import Walk
@@ -82,6 +81,8 @@ def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) ->
 
 def _recording(file: RideFile) -> Recording:
     if file.kind == "FIT":
+        from fieldaero.rides.formats.fit import read_fit  # its decoder is heavy, and the first page needs no ride
+
         return read_fit(file)
     if file.kind == "CSV":
         return read_csv(file)

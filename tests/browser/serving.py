@@ -25,7 +25,7 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
-LONGEST_START_S = 60.0
+LONGEST_START_S = 600.0
 LONGEST_END_S = 10.0
 
 

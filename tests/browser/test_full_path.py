@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from fieldaero.run_sheet.sheet import read_run_sheet
-from tests.browser.steps import PAGES, expect
+from tests.browser.steps import LONGEST_MS, PAGES, expect
 
 MOST_CLICKS = 9
 
@@ -32,7 +32,7 @@ def test_from_the_sample_to_report_and_saved_sheet_without_leaving_the_machine(a
 
     before = visitor.verdict()
     visitor.chooses("Baseline: every other setup is compared with it", 1).idle()
-    expect(visitor.verdict_place()).not_to_have_text(before, timeout=30_000)
+    expect(visitor.verdict_place()).not_to_have_text(before, timeout=LONGEST_MS)
 
     visitor.click(page.get_by_test_id("stButtonGroup").first.get_by_role("button").first)
     visitor.sees("Left out: ").sees("the test itself is as it was").idle()

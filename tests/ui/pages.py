@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
 
+from tests.draft.sample_draft import sample_draft, sample_draft_result
+
 APP = Path(__file__).resolve().parents[2] / "ui" / "app.py"
-LONGEST_S = 120
+if str(APP.parent) not in sys.path:
+    sys.path.insert(0, str(APP.parent))
+
+from _outcomes import Outcome, _name
+
+LONGEST_S = 3600  # a page that never ends; a busy machine only makes it wait
 
 
 def opened(page: str, *, sample: bool = True) -> AppTest:
-    """A page, with the sample in the draft unless told otherwise."""
-    at = AppTest.from_file(str(APP), default_timeout=LONGEST_S).run()
-    at.switch_page(f"screens/{page}.py").run()
+    """A page, with the sample open and analysed unless told otherwise."""
+    at = AppTest.from_file(str(APP), default_timeout=LONGEST_S)
     if sample:
-        at.button(key="open_sample").click().run()
+        name = _name(sample_draft())
+        at.session_state["the_draft"] = sample_draft()
+        at.session_state["the_past"] = []
+        at.session_state["the_edition"] = 0
+        at.session_state["the_outcomes"] = {name: Outcome(of=name, result=sample_draft_result())}
+    at.run()
+    if page != "rides":
+        at.switch_page(f"screens/{page}.py").run()
     return drawn(at)
 
 

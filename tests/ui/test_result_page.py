@@ -167,7 +167,7 @@ def test_the_quick_answer_gives_way_to_the_full_one():
     assert [o.quick for o in kept.values()] == [False, True]
     assert str(APP.parent) in sys.path
     (work,) = at.session_state["the_work"].values()
-    full = work.result(timeout=60)
+    full = work.result()
     quick = list(kept.values())[-1].result
     for a, b in zip(quick.comparison_results, full.comparison_results, strict=True):
         assert abs(a.delta_cda_m2 - b.delta_cda_m2) < 0.1 * b.se_m2

@@ -14,7 +14,7 @@ sys.path.insert(0, {str(APP.parent)!r})
 import _ahead
 {{before}}
 from streamlit.testing.v1 import AppTest
-at = AppTest.from_file({str(APP)!r}, default_timeout=120).run()
+at = AppTest.from_file({str(APP)!r}, default_timeout=3600).run()
 assert not at.exception
 {{after}}
 print(*[name for name in {HEAVY!r} if name in sys.modules])
