@@ -13,8 +13,6 @@ APP = Path(__file__).resolve().parents[2] / "ui" / "app.py"
 if str(APP.parent) not in sys.path:
     sys.path.insert(0, str(APP.parent))
 
-from _outcomes import Outcome, _name
-
 LONGEST_S = 3600  # a page that never ends; a busy machine only makes it wait
 
 
@@ -22,6 +20,8 @@ def opened(page: str, *, sample: bool = True) -> AppTest:
     """A page, with the sample open and analysed unless told otherwise."""
     at = AppTest.from_file(str(APP), default_timeout=LONGEST_S)
     if sample:
+        from _outcomes import Outcome, _name
+
         name = _name(sample_draft())
         at.session_state["the_draft"] = sample_draft()
         at.session_state["the_past"] = []
