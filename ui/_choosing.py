@@ -9,6 +9,7 @@ import streamlit as st
 from _looks import note, sign_of
 from _ride_cards import plain
 from _state import draft, edition, keep, kept, step
+from fieldaero.basics.formatting import counted
 from fieldaero.draft.draft import DraftLap
 from fieldaero.draft.lap_table import LapRow
 from fieldaero.plan.lap_order import balance_in_words
@@ -129,8 +130,7 @@ def balance() -> None:
         return
     st.markdown(
         " · ".join(
-            f"{sign_of(name, names)} **{plain(name)}**: {count} lap{'' if count == 1 else 's'}"
-            for name, count in spread.laps.items()
+            f"{sign_of(name, names)} **{plain(name)}**: {counted(count, 'lap')}" for name, count in spread.laps.items()
         )
     )
     st.write(f"Order ridden: {' '.join(letters.get(name, '?') for name in spread.order)}")

@@ -8,6 +8,7 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from _state import change, draft
+from fieldaero.basics.formatting import counted
 from fieldaero.draft.open_files import add_files
 
 __all__ = ["show_refused", "take"]
@@ -26,7 +27,7 @@ def take(dropped: Sequence[UploadedFile]) -> None:
     bar.empty()
     st.session_state[REFUSED] = list(added.refused)
     st.session_state[DROPS] = st.session_state.get(DROPS, 0) + 1
-    change(added.draft, f"adding {len(added.taken)} file{'s' if len(added.taken) != 1 else ''}")
+    change(added.draft, f"adding {counted(len(added.taken), 'file')}")
     st.rerun()
 
 

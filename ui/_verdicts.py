@@ -13,7 +13,7 @@ from _state import draft
 from fieldaero.answers.result import Result
 from fieldaero.answers.tables import SHIFT, Table, behind_table, comparison_table, lap_table
 from fieldaero.answers.wording import NOTHING_TO_COMPARE, is_resolved, pair_words, verdict_head, verdict_reasons
-from fieldaero.basics.formatting import MISSING, interval, number, value_with_uncertainty
+from fieldaero.basics.formatting import MISSING, counted, interval, number, value_with_uncertainty
 from fieldaero.draft.still_missing import still_missing
 
 __all__ = ["beside", "differences", "laps", "repeat_and_drift", "verdicts", "warnings_first", "why_not"]
@@ -34,7 +34,7 @@ def verdicts(result: Result) -> None:
     if not result.comparison_results:
         means = "".join(
             f"<p>{escape(s.setup)}: drag area {value_with_uncertainty(s.cda_m2, s.se_m2, unit='m²')}, "
-            f"{s.laps} lap{'s' if s.laps != 1 else ''}.</p>"
+            f"{counted(s.laps, 'lap')}.</p>"
             for s in result.setup_results
         )
         st.html(f"<div style='font-size:1.15rem'>{means}<p>{NOTHING_TO_COMPARE}</p></div>")

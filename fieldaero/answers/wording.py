@@ -23,6 +23,7 @@ from fieldaero.basics.formatting import (
     name,
     note,
     number,
+    percent,
     value_with_uncertainty,
 )
 from fieldaero.compare.verdict import MOST_FURTHER_LAPS, NO_DIFFERENCE, NOT_RESOLVED
@@ -193,7 +194,7 @@ def _conditions(row: ClaimResult) -> str:
 
 
 def _probability(value: float) -> str:
-    return "below 1 %" if value < 0.01 else "above 99 %" if value > 0.99 else f"{100.0 * value:.0f} %"
+    return "below 1 %" if value < 0.01 else "above 99 %" if value > 0.99 else percent(value)
 
 
 def tunnel_sentence(row: TunnelResult) -> str:

@@ -141,19 +141,16 @@ def interval(low: float | None, high: float | None, *, unit: str = "", signed: b
     return f"{number(low, places=places, signed=signed)} to {number(high, places=places, signed=signed)}{after}"
 
 
-def percent(fraction: float | None, uncertainty: float | None = None, *, signed: bool = False) -> str:
-    """Return a bare fraction as per cent, with its uncertainty where there is one.
+def percent(fraction: float | None, *, places: int = 0) -> str:
+    """Return a bare fraction in per cent, with so many decimal places.
 
     Examples
     --------
-    >>> percent(-0.0231, 0.0042, signed=True), percent(0.5)
-    ('−2.31 ± 0.42 %', '50.00 %')
+    >>> percent(-0.0231, places=1), percent(0.5)
+    ('−2.3 %', '50 %')
     """
-    if fraction is None or math.isnan(fraction):
-        return MISSING
-    return value_with_uncertainty(
-        100.0 * fraction, None if uncertainty is None else 100.0 * uncertainty, unit="%", signed=signed
-    )
+    text = number(None if fraction is None else 100.0 * fraction, places=places)
+    return text if text == MISSING else f"{text} %"
 
 
 def p_value(p: float | None) -> str:

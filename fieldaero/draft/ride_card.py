@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from fieldaero.basics.formatting import counted
 from fieldaero.laps.lap_list import LapListing, course_in_words
 from fieldaero.laps.track import wheel_distance_m
 from fieldaero.rides.ride import Ride
@@ -148,5 +149,5 @@ def _lacks(ride: Ride) -> tuple[Lack, ...]:
 
 def _laps(listing: LapListing) -> str:
     count = len(listing.laps)
-    found = f"{count} lap{'s' if count != 1 else ''} by {WAYS[listing.lap_source]}."
+    found = f"{counted(count, 'lap')} by {WAYS[listing.lap_source]}."
     return f"{found} {listing.no_course if listing.course is None else course_in_words(listing.course)}"

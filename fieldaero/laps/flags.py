@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.formatting import percent
 from fieldaero.basics.runs import runs_where
 from fieldaero.laps.braking import Braking, find_braking
 from fieldaero.laps.course import Course, lateral_distance_m
@@ -206,8 +207,8 @@ def _length_off(lap: Lap, course: Course) -> list[Flag]:
     if abs(off) <= LENGTH_OFF:
         return []
     sentence = (
-        f"{lap.distance_m:.0f} m by the wheel, {abs(off):.1%} {'longer' if off > 0.0 else 'shorter'} than the "
-        f"course's {course.length_m:.0f} m."
+        f"{lap.distance_m:.0f} m by the wheel, {percent(abs(off), places=1)} {'longer' if off > 0.0 else 'shorter'} "
+        f"than the course's {course.length_m:.0f} m."
     )
     return [Flag(name="length_off", sentence=sentence)]
 
@@ -226,7 +227,7 @@ def _speed_outside(mean: float, others_m_s: list[float]) -> list[Flag]:
     if abs(mean - middle) <= max(SPEED_OUTSIDE_SD * sd, SPEED_OUTSIDE * middle):
         return []
     sentence = (
-        f"Mean speed {mean:.2f} m/s, {abs(mean / middle - 1.0):.0%} {'above' if mean > middle else 'below'} the "
+        f"Mean speed {mean:.2f} m/s, {percent(abs(mean / middle - 1.0))} {'above' if mean > middle else 'below'} the "
         f"other laps' {min(others_m_s):.2f} to {max(others_m_s):.2f} m/s."
     )
     return [Flag(name="speed_outside", sentence=sentence)]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError
-from fieldaero.basics.formatting import MISSING, clock, duration, number, one_line, table
+from fieldaero.basics.formatting import MISSING, clock, counted, duration, number, one_line, table
 from fieldaero.laps.course import Course, complete_laps, find_course
 from fieldaero.laps.find_laps import find_laps
 from fieldaero.laps.flags import flag_laps
@@ -161,7 +161,7 @@ def list_laps(ride: Ride, *, lap_source: LapSource | None = None, start_line: St
         return _listing(ride, track, laps, lap_source, "as asked for.")
     presses = [press for press in presses_of(ride.lap_marks) if press.by_hand]
     if presses:
-        times = f"the button was pressed {len(presses)} time{'s' if len(presses) != 1 else ''} on the way"
+        times = f"the button was pressed {counted(len(presses), 'time')} on the way"
         laps = find_laps(ride, lap_source="button", start_line=start_line, track=track)
         by_button = _listing(ride, track, laps, "button", "")
         if len(by_button.complete) >= FEWEST_REPEATED:
@@ -191,7 +191,7 @@ def course_in_words(course: Course) -> str:
     """Return one line about the course: shape, length, and the laps it was taken from."""
     shape = "there and back on one road" if course.out_and_back else "closed" if course.closed else "open"
     count = len(course.lap_numbers)
-    line = f"Course: {shape}, {number(course.length_m)} m, from {count} lap{'s' if count != 1 else ''}."
+    line = f"Course: {shape}, {number(course.length_m)} m, from {counted(count, 'lap')}."
     if not course.closed:
         line += " A lap that does not end where it began can gain height, so give the difference in the run sheet."
     return line

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldaero.basics.formatting import number, one_line, table
+from fieldaero.basics.formatting import counted, number, one_line, table
 from fieldaero.basics.safety import SAFETY
 from fieldaero.plan.plan import Plan, PowerPoint
 from fieldaero.plan.resolving_power import ENOUGH
@@ -32,9 +32,7 @@ def plan_text(plan: Plan) -> str:
 def trial_text(trial: TrialSummary) -> str:
     """Return what simulated sessions of a plan achieved, as text."""
     t = trial
-    sessions = (
-        f"{t.sessions} simulated session{'s' if t.sessions != 1 else ''} of this plan, {t.comparisons} comparison"
-    )
+    sessions = f"{counted(t.sessions, 'simulated session')} of this plan, {counted(t.comparisons, 'comparison')}"
     rows = [
         ["error of a difference [m²]", number(t.planned_se_m2, places=5), number(t.rmse_m2, places=5)],
         ["resolved", _share(t.promised), _share(t.resolved)],
@@ -42,7 +40,7 @@ def trial_text(trial: TrialSummary) -> str:
         ["on the wrong side of zero", "at most 2.5 %", _share(t.wrong)],
     ]
     return (
-        f"{sessions}{'s' if t.comparisons != 1 else ''}:\n{table(['', 'planned', 'achieved'], rows)}\n"
+        f"{sessions}:\n{table(['', 'planned', 'achieved'], rows)}\n"
         f"The achieved error is itself known to ±{number(t.rmse_se_m2, places=5)} m²."
     )
 

@@ -246,7 +246,7 @@ def test_leaving_the_road_and_the_detour_both_show():
     assert [set(names(lap)) for lap in laps[1:-1] if lap.number != 4] == [set()] * 4
     off = float(sentences(laps[3], "off_course").split("Up to ")[1].split(" m")[0])
     assert off == pytest.approx(80.0, abs=12.0)
-    told = re.search(r"([\d.]+)% longer than the course's 1500 m", sentences(laps[3], "length_off"))
+    told = re.search(r"([\d.]+) % longer than the course's 1500 m", sentences(laps[3], "length_off"))
     assert float(told[1]) / 100.0 == pytest.approx(path_length_m(detour) / LAP_M - 1.0, abs=0.003)
 
 

@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from fieldaero.answers.cross_checks.tunnel_sweep import Sweep, SweepMean
 from fieldaero.answers.cross_checks.yaw_ridden import RiddenYaw, ridden_yaw, yaw_bins
 from fieldaero.answers.rows import ComparisonResult, SetupResult, TunnelResult
+from fieldaero.basics.formatting import percent
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.statistics.normalised_error import normalised_error
 
@@ -92,8 +93,7 @@ def _absolute(
         remarks.append("The laps have no headings, so their yaw is not known.")
     elif mean.beyond_share > 0.0:
         remarks.append(
-            f"At {100.0 * mean.beyond_share:.0f} % of the time the yaw was beyond the sweep, where its end value is "
-            "taken."
+            f"At {percent(mean.beyond_share)} of the time the yaw was beyond the sweep, where its end value is taken."
         )
     interval = None if field is None else field.interval95_m2
     return _row(

@@ -22,6 +22,7 @@ from fieldaero.answers.pool.sheets import (
 from fieldaero.answers.result import Result
 from fieldaero.answers.rows import InputFile
 from fieldaero.basics.errors import CannotAnswerError, RunSheetError
+from fieldaero.basics.formatting import counted
 from fieldaero.basics.version import VERSION
 from fieldaero.estimate.session import open_session
 from fieldaero.run_sheet.messages import closest
@@ -186,7 +187,5 @@ def _warnings(
     for name, result in zip(setups, results, strict=True):
         if result.warnings:
             count = len(result.warnings)
-            found.append(
-                f"{name}: its own analysis has {count} warning{'s' if count > 1 else ''}; fieldaero analyse shows them."
-            )
+            found.append(f"{name}: its own analysis has {counted(count, 'warning')}; fieldaero analyse shows them.")
     return found

@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING
 
 from fieldaero.answers.summary import bullet, inputs_sentence, section, titled
 from fieldaero.answers.wording import difference_sentence, pair_words, worth_sentence
-from fieldaero.basics.formatting import MISSING, interval, number, p_value, table, value_with_uncertainty
+from fieldaero.basics.formatting import (
+    MISSING,
+    counted,
+    interval,
+    number,
+    p_value,
+    percent,
+    table,
+    value_with_uncertainty,
+)
 
 if TYPE_CHECKING:
     from fieldaero.answers.pool.pooled import Pooled, PooledComparison
@@ -44,21 +53,17 @@ def _answer(c: PooledComparison) -> str:
     told.append(worth_sentence(c.watts, c.seconds))
     if c.further_sessions is not None:
         more = c.further_sessions
-        told.append(f"{more} further session{'s' if more > 1 else ''} like these would settle it.")
+        told.append(f"{counted(more, 'further session')} like these would settle it.")
     lines = [bullet(" ".join(told))]
     if c.session_sd_m2 is not None:
         spread = (
-            f"Scatter between sessions {number(c.session_sd_m2, places=4)} m², I² {_whole_percent(c.i_squared)}, "
+            f"Scatter between sessions {number(c.session_sd_m2, places=4)} m², I² {percent(c.i_squared)}, "
             f"Q {number(c.q, places=1)} (p {p_value(c.q_p_value)})"
         )
         if c.prediction95_m2 is not None:
             spread += f"; one further session, 95 %: {interval(*c.prediction95_m2, unit='m²', signed=True)}"
         lines.append(bullet(spread + ".", indent="  "))
     return "\n".join([*lines, *(bullet(note, indent="  ") for note in c.notes)])
-
-
-def _whole_percent(fraction: float | None) -> str:
-    return MISSING if fraction is None else f"{number(100.0 * fraction)} %"
 
 
 def _forest(c: PooledComparison) -> str:
@@ -72,7 +77,7 @@ def _forest(c: PooledComparison) -> str:
             _drawn(row.delta_cda_m2, row.interval95_m2, width, "■"),
             value_with_uncertainty(row.delta_cda_m2, row.se_m2, signed=True),
             interval(*row.interval95_m2, signed=True),
-            _whole_percent(row.weight),
+            percent(row.weight),
         ]
         for row in c.sessions
     ]
