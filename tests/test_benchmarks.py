@@ -22,9 +22,10 @@ from fieldaero.estimate.joint_fit.fit import JointFit, joint_fit
 from fieldaero.estimate.joint_fit.priors import KnownBefore
 from fieldaero.estimate.joint_fit.segments import Segments
 from fieldaero.simulator import CourseShape, Sensors
-from fieldaero.simulator.sample import SAMPLE_SHEET, make_sample
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET
 from tests.cli.command_line import process
 from tests.estimate.joint_fit.fitted_sessions import BREEZE, CRR, CRR_SD, segments_of
+from tests.make_sample import make_sample
 
 pytestmark = pytest.mark.benchmark_only
 

@@ -2,7 +2,7 @@
 
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.scenario import Scenario, Sensors, Wind
-from fieldaero.simulator.session import SimulatedSession, Truth, simulate_session, write_truth
+from fieldaero.simulator.session import SimulatedSession, Truth, simulate_session
 
 __all__ = [
     "CourseShape",
@@ -12,5 +12,4 @@ __all__ = [
     "Truth",
     "Wind",
     "simulate_session",
-    "write_truth",
 ]

@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
-import json
-import os
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldaero.basics.output_files import write_text
 from fieldaero.rides.ride import Ride, RideSource
 from fieldaero.simulator.course_shape import CourseTable, course_table
 from fieldaero.simulator.dynamics import Motion, ride_course
 from fieldaero.simulator.recording import button_marks, pauses_of, recorded_table, sample_times_s
 from fieldaero.simulator.scenario import Scenario
 
-__all__ = ["SimulatedSession", "Truth", "simulate_session", "write_truth"]
+__all__ = ["SimulatedSession", "Truth", "simulate_session"]
 
 Floats = NDArray[np.float64]
 
@@ -36,7 +32,7 @@ class Truth:
     setup_cda_m2
         True drag area of each setup.
     lap_setup, lap_cda_m2
-        Setup and drag area of each lap, the latter at no yaw and without drift.
+        Setup and drag area of each lap, the latter at no yaw.
     braked_laps, stopped_laps
         Numbers, 1-based, of laps with a braking for traffic, or a halt.
     crr, mass_kg, power_scale, wheel_scale
@@ -122,7 +118,7 @@ def simulate_session(scenario: Scenario, *, seed: int) -> SimulatedSession:
     table = course_table(scenario.course, road, lead_in_m=scenario.lead_in_m)
     motion = ride_course(scenario, table, riding)
     rows = recorded_table(scenario, table, motion, recording)
-    sampled = sample_times_s(scenario, motion)
+    sampled = sample_times_s(motion)
     truth = _truth(scenario, table, motion, sampled)
     ride = Ride(
         table=rows,
@@ -177,8 +173,3 @@ def _rounded(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: _rounded(one) for key, one in value.items()}
     return value
-
-
-def write_truth(truth: Truth, path: str | os.PathLike[str]) -> None:
-    """Write the truth as JSON, with all that :meth:`Truth.to_dict` gives."""
-    write_text(json.dumps(truth.to_dict(), indent=2) + "\n", Path(path), replace=True)

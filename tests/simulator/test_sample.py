@@ -7,9 +7,9 @@ import json
 import pytest
 
 from fieldaero.run_sheet.sheet import read_run_sheet
-from fieldaero.simulator.sample import make_sample, sample_scenario
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from tests.cli.command_line import hashes
+from tests.make_sample import make_sample, sample_scenario
 from tests.whole_sessions import sample_result
 
 

@@ -1,7 +1,6 @@
 """The sample session: an invented test of three handlebar set-ups on an invented loop.
 
-Run ``python -m fieldaero.simulator.sample [FOLDER]`` to make it anew; the bytes are the same
-every time.
+Run ``python -m tests.make_sample [FOLDER]`` to make it anew; the bytes are the same every time.
 """
 
 from __future__ import annotations
@@ -16,12 +15,10 @@ from fieldaero.physics.system import System
 from fieldaero.physics.wind import wind_at_height_m_s
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.fit_file import write_fit
+from fieldaero.simulator.sample_folder import SAMPLE_SHEET
 from fieldaero.simulator.scenario import Scenario, Sensors, Wind
-from fieldaero.simulator.session import simulate_session, write_truth
+from fieldaero.simulator.session import simulate_session
 
-__all__ = ["SAMPLE_RIDE", "SAMPLE_SHEET", "make_sample", "sample_scenario"]
-
-SAMPLE_SHEET = "bar-test.toml"
 SAMPLE_RIDE = "morning.fit"
 SEED = 20260503
 ROAD, LOW, NARROW = "road bar", "low extensions", "narrow extensions"
@@ -56,7 +53,7 @@ def make_sample(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     session = simulate_session(sample_scenario(), seed=SEED)
     write_fit(session.ride, folder / SAMPLE_RIDE, replace=True)
-    write_truth(session.truth, folder / "truth.json")
+    write_text(json.dumps(session.truth.to_dict(), indent=2) + "\n", folder / "truth.json", replace=True)
     write_text(_sheet(), folder / SAMPLE_SHEET, replace=True)
     write_text(README, folder / "README.md", replace=True)
 
@@ -172,8 +169,8 @@ handlebar. No person rode it, no place looks like it, and no product is meant.
   with a hard braking in it and one with a halt
 - `truth.json`: what the ride was simulated with; the analysis does not look at it
 
-`fieldaero analyse {SAMPLE_SHEET}` analyses it. `python -m fieldaero.simulator.sample FOLDER`
-makes the same files again, byte for byte.
+`fieldaero analyse {SAMPLE_SHEET}` analyses it. `python -m tests.make_sample FOLDER`
+in a checkout makes the same files again, byte for byte.
 """
 
 
