@@ -30,7 +30,7 @@ REFUSED = {
     "a photograph named as a ride": ("ride.fit", b"\xff\xd8\xff\xe0\x00\x10JFIF\x00" + bytes(200), "not a ride file"),
     "an XML entity bomb": ("ride.gpx", BOMB.encode(), "ride.gpx"),
     "XML that ends in the middle": ("ride.tcx", tcx([])[:60].encode(), "not well-formed XML"),
-    "a GPX file without times": ("ride.gpx", gpx([trkpt(None) * 20]).encode(), "no speed"),
+    "a GPX file without times": ("ride.gpx", gpx([trkpt(None) * 20]).encode(), "usable time"),
     "a CSV without its power column": ("ride.csv", b"time_s,speed_m_s\n0,9\n1,9\n2,9\n", "power_w"),
     "a CSV without a time column": ("ride.csv", b"power_w,speed_m_s\n200,9\n201,9\n202,9\n", "time_s"),
     "a CSV of words": ("ride.csv", b"time_s,power_w,speed_m_s\na,b,c\nd,e,f\n", "ride.csv"),

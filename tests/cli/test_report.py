@@ -5,8 +5,6 @@ import zipfile
 
 import pytest
 
-from fieldaero.basics.errors import FieldaeroError
-from fieldaero.publish.report import pdf_of_html
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, copy_sample
 from tests.cli.command_line import fieldaero, hashes, nothing_changes, one_sentence
 
@@ -29,12 +27,10 @@ def test_report_writes_one_file_named_after_the_sheet_and_changes_no_other(sheet
 
 
 def test_report_and_pdf_go_where_they_are_asked_to(sheet, tmp_path):
-    try:
-        pdf_of_html("<p>")
-    except FieldaeroError as missing:
-        pytest.skip(f"no PDF on this machine: {missing}")
     html, pdf = tmp_path / "a" / "test.html", tmp_path / "b" / "test.pdf"
     done = fieldaero("report", sheet, "--out", html, "--pdf", pdf)
+    if "a PDF needs" in done.output:
+        pytest.skip(f"no PDF on this machine: {done.output}")
     assert done.exit_code == 0, done.output
     assert html.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert pdf.read_bytes().startswith(b"%PDF-")
@@ -68,12 +64,16 @@ def test_a_bad_photograph_ends_both_commands_before_anything_is_written(sheet, t
     text = sheet.read_text(encoding="utf-8")
     with (sheet.parent / "huge.jpg").open("wb") as out:
         out.truncate(100_000_000)
-    for name, about in (("../huge.jpg", "outside"), ("huge.jpg", "100 MB"), ("morning.fit", "no JPEG")):
+    cases = (
+        ("report", "r.html", "../huge.jpg", "outside"),
+        ("report", "r.html", "huge.jpg", "100 MB"),
+        ("pack", "p.zip", "morning.fit", "no JPEG"),
+    )
+    for command, target, name, about in cases:
         changed = text.replace('name = "road bar"\n', f'name = "road bar"\nphotos = ["{name}"]\n', 1)
         sheet.write_text(changed, encoding="utf-8")
-        for command, target in (("report", "r.html"), ("pack", "p.zip")):
-            one_sentence(fieldaero(command, sheet, "--out", tmp_path / target), status=2, about=about)
-            assert not (tmp_path / target).exists()
+        one_sentence(fieldaero(command, sheet, "--out", tmp_path / target), status=2, about=about)
+        assert not (tmp_path / target).exists()
 
 
 def test_no_input_is_replaced(sheet, tmp_path):
