@@ -94,7 +94,7 @@ def init(rides: tuple[str, ...], *, out: str, force: bool) -> None:
 def laps(ride: str, *, source: Any, as_json: bool) -> None:
     """List the laps of a ride, and what is particular about each.
 
-    Laps come from the lap button, from passages of a start line, or from the road's
+    Laps come from the lap button, from passes of a start line, or from the road's
     own repetition.
     """
     from fieldaero.basics.output_files import json_text

@@ -168,7 +168,7 @@ class Draft:
         return self.with_rides([found if r.name == name else r for r in self.rides])
 
     def with_laps_at(self, name: str, *, latitude_deg: float, longitude_deg: float, heading_deg: float) -> Draft:
-        """Find the laps of a ride between passages of a start line."""
+        """Find the laps of a ride between passes of a start line."""
         from fieldaero.laps.start_line import StartLine
 
         line = StartLine(latitude_deg=latitude_deg, longitude_deg=longitude_deg, heading_deg=heading_deg)

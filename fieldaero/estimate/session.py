@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fieldaero.basics.errors import RideError
 from fieldaero.estimate.energy_balance import EnergyBalance, energy_balance, power_lag_s
 from fieldaero.estimate.recording_warnings import weak_points
-from fieldaero.estimate.session_laps import LENGTHS_DIFFER, FoundLaps, found_laps
+from fieldaero.estimate.session_laps import FoundLaps, found_laps
 from fieldaero.laps.course import Course, lap_position_m
 from fieldaero.laps.flags import flag_laps
 from fieldaero.laps.lap import Lap
@@ -283,7 +283,7 @@ def _flagged(
             ride=k,
             lap=lap,
             setup=name,
-            whole=abs(lap.distance_m / course.length_m - 1.0) <= LENGTHS_DIFFER,
+            whole=course.is_whole(lap),
         )
         for lap, name in zip(flagged, names, strict=True)
     )

@@ -21,9 +21,8 @@ from fieldaero.laps.track import Track, track_of
 from fieldaero.rides.ride import Ride
 from fieldaero.run_sheet.sheet import RunSheet, check_lap_list
 
-__all__ = ["LENGTHS_DIFFER", "FoundLaps", "found_laps"]
+__all__ = ["FoundLaps", "found_laps"]
 
-LENGTHS_DIFFER = 0.03  # rides whose laps differ by more are on different roads
 ONE_ROAD_M = 50.0  # rides that lie further apart in the median are on different roads
 
 
@@ -132,7 +131,7 @@ def _laps(run_sheet: RunSheet, rides: Sequence[Ride], tracks: Sequence[Track]) -
 
 def _other_course(track: Track, laps: Sequence[Lap], course: Course) -> str:
     """In what the laps differ from the course, empty where they are laps of it."""
-    alike = [lap for lap in laps if abs(lap.distance_m / course.length_m - 1.0) <= LENGTHS_DIFFER]
+    alike = [lap for lap in laps if course.is_whole(lap)]
     if not alike:
         whole = [lap.distance_m for lap in complete_laps(laps)]
         return f"are {np.median(whole):.0f} m long, unlike" if whole else ""

@@ -50,6 +50,8 @@ PLACED = 0.8  # ... in this share
 class Course:
     """One lap of road; arrays over ``position_m``, shape (n,).
 
+    Unknown values are NaN; ``start_line`` and ``frame`` are None without positions.
+
     Attributes
     ----------
     length_m
@@ -57,20 +59,18 @@ class Course:
     position_m
         0 to ``length_m`` in steps of about 10 m, both ends included.
     east_m, north_m
-        Median line of the laps in ``frame``, NaN where unknown.
+        Median line of the laps in ``frame``.
     heading_along_deg
-        Direction of travel, clockwise from north, NaN where unknown.
+        Direction of travel, clockwise from north.
     altitude_m
-        Median of the recorded altitude, freed of each lap's own offset; NaN where unknown.
+        Median of the recorded altitude, freed of each lap's own offset.
     closed
         Whether the finish is the start, so that a lap gains no height.
     turn_position_m
         Position of the turn in the first half lap of a road ridden there and back, the
         other turn being half a lap later; None for any other course.
     start_line
-        Place and direction at position 0, None without positions.
-    frame
-        Local metres of the course, None without positions.
+        Place and direction at position 0.
     lap_numbers
         The laps it was made from.
     """
@@ -97,6 +97,10 @@ class Course:
         """Whether the direction of travel is known anywhere, which takes positions."""
         return bool(np.isfinite(self.heading_along_deg).any())
 
+    def is_whole(self, lap: Lap) -> bool:
+        """Whether a lap has the length of the course."""
+        return abs(lap.distance_m / self.length_m - 1.0) <= LAPS_DIFFER
+
     def heading_deg_at(self, position_m: ArrayLike) -> NDArray[np.float64]:
         """Direction of travel at positions, clockwise from north, 0 to 360, NaN where unknown."""
         p = self.wrapped_m(position_m)
@@ -111,15 +115,7 @@ class Course:
     def road_coordinate_m(self, position_m: ArrayLike) -> NDArray[np.float64]:
         """Place on the road, one value for both directions of a road ridden there and back.
 
-        Parameters
-        ----------
-        position_m
-            Positions along the lap [m], any shape.
-
-        Returns
-        -------
-        Distance from one turn [m], 0 to half a lap, if the course is ridden there and
-        back; else the position itself.
+        There it is the distance from one turn [m], 0 to half a lap; on any other course the position itself.
         """
         p = self.wrapped_m(position_m)
         if self.turn_position_m is None:
@@ -137,10 +133,10 @@ class Course:
 
 
 def complete_laps(laps: Sequence[Lap]) -> tuple[Lap, ...]:
-    """Return the laps of the commonest length: what most laps agree on is one passage of the course.
+    """Return the laps of the commonest length: what most laps agree on is one round of the course.
 
-    With no two laps of one length it is the first lap that is neither the first nor the
-    last of the ride, which begin or end anywhere, if there is one.
+    Where no two laps have one length, take the first lap that is neither the first nor the last of
+    the ride, since those begin or end anywhere.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Evening out crossings of the start line by the constancy of the lap's length.
+"""Crossings of the start line, improved by the knowledge that all laps have one length.
 
 A crossing seen by satellite is off by about 2 m; a button press by about 1 s,
 which is 12 m at racing speed; the wheel measures a lap to about 0.1 %.  Taken
@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
-__all__ = ["LAPS_DIFFER", "common_length_m", "even_out_m"]
+__all__ = ["LAPS_DIFFER", "common_length_m", "equal_lap_crossings_m"]
 
 LAPS_AGREE = 0.003  # laps are tied together if their lengths differ by no more than this share ...
 LAPS_AGREE_SD = 4.0  # ... and this many sd of both crossings, and in no case by
@@ -29,23 +29,15 @@ LAPS_DIFFER = 0.03  # ... this share
 LAP_WANDER_M = 1.0  # prior median of s_w: riding line and wheel, per lap
 
 
-def even_out_m(crossing_m: NDArray[np.float64], *, sd_m: float) -> NDArray[np.float64]:
-    """Crossings in wheel distance, evened out by the constancy of the lap's length.
+def equal_lap_crossings_m(crossing_m: NDArray[np.float64], *, sd_m: float) -> NDArray[np.float64]:
+    """Return crossings [m of wheel distance], shape (n,), rising, moved so that the laps between them are alike.
 
-    Parameters
-    ----------
-    crossing_m
-        Crossings as seen [m of wheel distance], shape (n,), rising.
-    sd_m
-        What is believed beforehand of the standard deviation of one crossing [m].
-
-    Returns
-    -------
-    Evened-out crossings, shape (n,); as they were where fewer than four agree.
+    ``sd_m`` is what is believed beforehand of the standard deviation of one crossing. Where fewer than four
+    crossings agree they stay as they were.
 
     Examples
     --------
-    >>> even_out_m(np.array([0.0, 1003.0, 1998.0, 3001.0, 3999.0]), sd_m=3.0).round().tolist()
+    >>> equal_lap_crossings_m(np.array([0.0, 1003.0, 1998.0, 3001.0, 3999.0]), sd_m=3.0).round().tolist()
     [1.0, 1001.0, 2000.0, 3000.0, 3999.0]
     """
     y = np.asarray(crossing_m, dtype=np.float64)
@@ -65,9 +57,9 @@ def even_out_m(crossing_m: NDArray[np.float64], *, sd_m: float) -> NDArray[np.fl
             likelihood -= ((v - math.log(sd_m)) / 0.5) ** 2 / 2.0 + ((w - math.log(LAP_WANDER_M)) / 0.8) ** 2 / 2.0
             if likelihood > best:
                 best, smoothed = likelihood, z
-    evened = y.copy()
-    evened[chain] = smoothed
-    return evened if np.all(np.diff(evened) > 0.0) else y
+    corrected = y.copy()
+    corrected[chain] = smoothed
+    return corrected if np.all(np.diff(corrected) > 0.0) else y
 
 
 def common_length_m(steps_m: NDArray[np.float64]) -> float:

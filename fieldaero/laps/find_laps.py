@@ -3,17 +3,17 @@
 "button"
     One lap per lap mark of the device, in its order.  A press is about 1 s early or
     late, so where positions are known it only says which lap is meant: the start line
-    is the place most presses agree on, and each press moves to the passage of that
-    line nearest to it.  A press far from every passage stays where it was.  Without
-    positions the wheel alone evens the presses out.
+    is the place most presses agree on, and each press moves to the nearest pass of that
+    line.  A press far from every pass stays where it was.  Without positions the wheel
+    alone corrects the presses.
 "line"
-    Laps between consecutive passages of a start line, given or derived from the presses
-    or from the road most often repeated.  What lies before the first passage and after
+    Laps between consecutive passes of a start line, given or derived from the presses
+    or from the road most often repeated.  What lies before the first pass and after
     the last is no lap.
 "repeat"
     The track is searched for repetition; approach and way home are no laps.
 
-Passages are evened out by the constancy of the lap's length (:mod:`fieldaero.laps.equal_laps`).
+Passes are corrected by the fact that laps have one length (:mod:`fieldaero.laps.equal_laps`).
 With satellite noise of 2 m that wanders over a minute and laps of 1500 m this brings
 the crossing error from 1.9 m to about 1.0 m and that of the lap's length from 2.6 to
 0.9 m; without positions, presses of +-1 s at 11 m/s from 6 m to about 2 m (simulated;
@@ -30,9 +30,16 @@ from numpy.typing import NDArray
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.laps.equal_laps import LAPS_DIFFER, common_length_m
 from fieldaero.laps.lap import Lap, LapSource
-from fieldaero.laps.lap_button import at_the_line, by_the_wheel, kept, presses_of
+from fieldaero.laps.lap_button import presses_at_line, presses_by_wheel, presses_of, unmoved_press
 from fieldaero.laps.repetition import find_repetition
-from fieldaero.laps.start_line import Passages, StartLine, evened_out, line_from_presses, meeting_s, passages
+from fieldaero.laps.start_line import (
+    Passes,
+    StartLine,
+    line_from_presses,
+    line_time_s,
+    passes_of_equal_laps,
+    passes_of_line,
+)
 from fieldaero.laps.track import Track, track_of
 from fieldaero.rides.ride import Ride
 
@@ -86,12 +93,12 @@ def find_laps(
             raise _nothing_repeated(ride)
         return _laps_between(track, repetition.laps_m[:, 0], repetition.laps_m[:, 1], trigger="repeat")
     line = start_line or _derived_line(ride, track)
-    passed = evened_out(passages(track, line))
+    passed = passes_of_equal_laps(passes_of_line(track, line))
     if len(passed.first_m) < 2:
         times = "once" if len(passed.first_m) else "never"
         raise CannotAnswerError(
-            f"the start line is passed {times} in its direction ({line.heading_deg:.0f} deg), so "
-            "there is no lap between two passages. Check latitude, longitude and heading of the line.",
+            f"the ride passes the start line {times} in its direction ({line.heading_deg:.0f} deg), so "
+            "there is no lap between two passes. Check latitude, longitude and heading of the line.",
             where=ride.source.file,
         )
     start, end = passed.last_m[:-1], passed.first_m[1:]
@@ -124,7 +131,7 @@ def _laps_between(
 ) -> tuple[Lap, ...]:
     laps = []
     for number, (start, end) in enumerate(zip(start_m.tolist(), end_m.tolist(), strict=True), start=1):
-        (_, begun_s), (ended_s, _) = meeting_s(track, start, start), meeting_s(track, end, end)
+        (_, begun_s), (ended_s, _) = line_time_s(track, start, start), line_time_s(track, end, end)
         laps.append(
             Lap(
                 number=number,
@@ -146,18 +153,18 @@ def _button_laps(ride: Ride, track: Track, start_line: StartLine | None) -> tupl
         )
     presses = presses_of(ride.lap_marks)
     if track.frame is None:
-        boundaries = by_the_wheel(ride, track, presses)
+        boundaries = presses_by_wheel(ride, track, presses)
     elif start_line is not None:
-        boundaries = at_the_line(track, presses, evened_out(passages(track, start_line)))
+        boundaries = presses_at_line(track, presses, passes_of_equal_laps(passes_of_line(track, start_line)))
     else:
         agreed = line_from_presses(track, [press.time_s for press in presses if press.by_hand])
         if agreed is None:
-            boundaries = [kept(track, press, "no two presses agree on a start line") for press in presses]
+            boundaries = [unmoved_press(track, press, "no two presses agree on a start line") for press in presses]
         else:
             line, ahead_m = agreed
-            passed = evened_out(passages(track, line))
-            passed = Passages(first_m=passed.first_m - ahead_m, last_m=passed.last_m - ahead_m)
-            boundaries = at_the_line(track, presses, passed)
+            passed = passes_of_equal_laps(passes_of_line(track, line))
+            passed = Passes(first_m=passed.first_m - ahead_m, last_m=passed.last_m - ahead_m)
+            boundaries = presses_at_line(track, presses, passed)
     starts = [b for b, press in zip(boundaries, presses, strict=True) if press.begins]
     ends = [b for b, press in zip(boundaries, presses, strict=True) if press.ends]
     laps = []

@@ -84,7 +84,7 @@ def flag_laps(
         aside_m=lateral_distance_m(track, course),
         braking=find_braking(ride, laps, course, track=track, system=system, air_density_kg_m3=air_density_kg_m3),
     )
-    whole = {lap.number: _is_whole(lap, course) and not _away_m(lap, evidence) for lap in laps}
+    whole = {lap.number: course.is_whole(lap) and not _away(lap, evidence) for lap in laps}
     speeds = {lap.number: _mean_speed_m_s(lap, track) for lap in laps}
     flagged = []
     for lap in laps:
@@ -102,10 +102,6 @@ def flag_laps(
         ]
         flagged.append(replace(lap, flags=tuple(flags)))
     return tuple(flagged)
-
-
-def _is_whole(lap: Lap, course: Course) -> bool:
-    return abs(lap.distance_m / course.length_m - 1.0) <= LAPS_DIFFER
 
 
 def _gaps(ride: Ride) -> tuple[Pause, ...]:
@@ -129,21 +125,21 @@ def _incomplete(lap: Lap, of: _Evidence) -> list[Flag]:
             cause = "The timer was paused" if gap.cause == "timer" else "Nothing was recorded"
             sentence = f"{cause} for {gap.end_s - gap.start_s:.0f} s from {moment_in_words(of.ride, gap.start_s)}."
             flags.append(Flag(name="incomplete", sentence=sentence, start_s=gap.start_s, end_s=gap.end_s))
-    away = _away_m(lap, of)
+    away = _away(lap, of)
     if away:
-        flags.append(Flag(name="incomplete", sentence=f"Not one passage of the course: {' and '.join(away)}."))
+        flags.append(Flag(name="incomplete", sentence=f"Not one whole round of the course: {' and '.join(away)}."))
     elif of.track.frame is None and lap.distance_m < (1.0 - LAPS_DIFFER) * of.course.length_m:
         sentence = f"Cut short: {lap.distance_m:.0f} m of {of.course.length_m:.0f} m."
         flags.append(Flag(name="incomplete", sentence=sentence))
     return flags
 
 
-def _away_m(lap: Lap, of: _Evidence) -> list[str]:
+def _away(lap: Lap, of: _Evidence) -> list[str]:
     """In words, how far start and end of the lap lie from where they should, if they do."""
     course = of.course
     ends = of.track.position_at(of.track.distance_at_m(np.array([lap.start_s, lap.end_s])))
-    if course.closed and _is_whole(lap, course):
-        # A whole round may begin anywhere on the course, but must end where it began.
+    if course.closed and course.is_whole(lap):
+        # A whole round may begin anywhere on the course, but has to end where it began.
         gap = float(np.hypot(np.diff(ends[0]), np.diff(ends[1]))[0])
         return [f"it ends {gap:.0f} m from where it began"] if gap > SAME_PLACE_M else []
     words = []

@@ -47,7 +47,7 @@ class Flag:
 
 @dataclass(frozen=True, kw_only=True)
 class Lap:
-    """One passage of the course.
+    """One round of the course, or what a device marked as one.
 
     Attributes
     ----------

@@ -21,14 +21,14 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from fieldaero.basics.runs import runs_where
-from fieldaero.laps.equal_laps import LAPS_DIFFER, even_out_m
+from fieldaero.laps.equal_laps import LAPS_DIFFER, equal_lap_crossings_m
 from fieldaero.laps.start_line import (
     CROSSING_SD_M,
     SAME_WAY_DEG,
     SHORTEST_LAP_M,
     StartLine,
     angle_between_deg,
-    passages,
+    passes_of_line,
 )
 from fieldaero.laps.track import AT_ONE_PLACE_M, Track
 
@@ -49,15 +49,12 @@ class Repetition:
 
     Attributes
     ----------
-    length_m
-        Commonest distance from a place back to it in the same direction.
     line
-        The place where the passages were timed.
+        The place where the passes were timed.
     laps_m
         Start and end of every lap in wheel distance, shape (laps, 2).
     """
 
-    length_m: float
     line: StartLine
     laps_m: NDArray[np.float64]
 
@@ -78,9 +75,9 @@ def find_repetition(track: Track) -> Repetition | None:
     line, seen = _best_line(track, d, agree, length)
     if line is None:
         return None
-    crossing = even_out_m(seen, sd_m=CROSSING_SD_M)
+    crossing = equal_lap_crossings_m(seen, sd_m=CROSSING_SD_M)
     laps = _best_laps(track, crossing, length)
-    return Repetition(length_m=length, line=line, laps_m=laps) if len(laps) else None
+    return Repetition(line=line, laps_m=laps) if len(laps) else None
 
 
 def _tolerance_m(length: float, step: float) -> float:
@@ -143,7 +140,7 @@ def _best_line(
         bend = np.nanmax(angle_between_deg(heading, heading[2]))
         latitude, longitude = track.frame.to_degrees(float(east), float(north))
         trial = StartLine(latitude_deg=float(latitude), longitude_deg=float(longitude), heading_deg=float(heading[2]))
-        crossing = passages(track, trial).first_m
+        crossing = passes_of_line(track, trial).first_m
         rank = (int(np.count_nonzero(_lap_apart(crossing, length))), -float(bend))
         if rank > best:
             best, line, seen = rank, trial, crossing

@@ -10,23 +10,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RunSheetError
-from fieldaero.laps.equal_laps import even_out_m
+from fieldaero.laps.equal_laps import equal_lap_crossings_m
 from fieldaero.laps.track import AT_ONE_PLACE_M, LONGEST_HOLE_M, Track
 
 __all__ = [
-    "Passages",
+    "Passes",
     "StartLine",
     "angle_between_deg",
-    "evened_out",
     "line_from_presses",
-    "meeting_s",
-    "passages",
+    "line_time_s",
+    "passes_of_equal_laps",
+    "passes_of_line",
 ]
 
-SHORTEST_LAP_M = 150.0  # crossings closer together are one passage: jitter, standing, turning round
+SHORTEST_LAP_M = 150.0  # crossings closer together are one pass: jitter, standing, turning round
 JITTER_M = 10.0  # ... and of one moment, if they are no further apart than this
 HALF_WIDTH_M = 25.0  # half the length of the start line: road, riding side and satellite error
-SAME_WAY_DEG = 60.0  # a passage within this angle of the line's heading counts
+SAME_WAY_DEG = 60.0  # a pass within this angle of the line's heading counts
 SAME_PLACE_M = 40.0  # presses meant for one line lie this close together: 1 s early and late, and some
 STEPS_ASIDE_M = (0.0, 40.0, -40.0, 80.0, -80.0, 120.0, -120.0)  # where else to look if the presses lie in a turn
 BEND_M, STRAIGHT_DEG = 20.0, 45.0
@@ -52,8 +52,8 @@ class StartLine:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Passages:
-    """Passages of a start line, in wheel distance [m], shape (n,); first and last differ where the rider hung about."""
+class Passes:
+    """Passes of a start line, in wheel distance [m], shape (n,); first and last differ where the rider hung about."""
 
     first_m: NDArray[np.float64]
     last_m: NDArray[np.float64]
@@ -71,15 +71,15 @@ def angle_between_deg(a_deg: NDArray[np.float64] | float, b_deg: NDArray[np.floa
     return np.asarray(np.abs((turn + 180.0) % 360.0 - 180.0))
 
 
-def passages(track: Track, line: StartLine) -> Passages:
-    """Every passage of the line in its direction, interpolated between samples.
+def passes_of_line(track: Track, line: StartLine) -> Passes:
+    """Every pass of the line in its direction, interpolated between samples.
 
-    Crossings less than :data:`SHORTEST_LAP_M` of wheel distance apart are one
-    passage: a rider who stands on the line, or turns round beside it, wanders
-    across it several times and starts one lap.
+    Crossings less than :data:`SHORTEST_LAP_M` of wheel distance apart are one pass: a
+    rider who stands on the line, or turns round beside it, wanders across it several
+    times and starts one lap.
     """
     if track.frame is None:
-        return Passages(first_m=np.array([]), last_m=np.array([]))
+        return Passes(first_m=np.array([]), last_m=np.array([]))
     line_east, line_north = track.frame.to_metres(line.latitude_deg, line.longitude_deg)
     sin_h, cos_h = math.sin(math.radians(line.heading_deg)), math.cos(math.radians(line.heading_deg))
     known = np.isfinite(track.east_m)
@@ -105,10 +105,10 @@ def passages(track: Track, line: StartLine) -> Passages:
     first_m, last_m = np.array(first), np.array(last)
     jitter = last_m - first_m < JITTER_M
     middle = (first_m + last_m) / 2.0
-    return Passages(first_m=np.where(jitter, middle, first_m), last_m=np.where(jitter, middle, last_m))
+    return Passes(first_m=np.where(jitter, middle, first_m), last_m=np.where(jitter, middle, last_m))
 
 
-def meeting_s(track: Track, arrival_m: float, departure_m: float) -> tuple[float, float]:
+def line_time_s(track: Track, arrival_m: float, departure_m: float) -> tuple[float, float]:
     """Moments at which one lap ends and the next begins.
 
     They are one moment, unless the rider or the recording halted within
@@ -121,27 +121,24 @@ def meeting_s(track: Track, arrival_m: float, departure_m: float) -> tuple[float
     return arrival, departure
 
 
-def evened_out(passed: Passages) -> Passages:
-    """Passages by satellite, evened out; where a rider hung about, arrival and departure stay apart."""
+def passes_of_equal_laps(passed: Passes) -> Passes:
+    """Move passes so that laps are alike; where a rider hung about, arrival and departure stay apart."""
     events = np.unique(np.concatenate([passed.first_m, passed.last_m]))
-    evened = even_out_m(events, sd_m=CROSSING_SD_M)
-    return Passages(
-        first_m=evened[np.searchsorted(events, passed.first_m)], last_m=evened[np.searchsorted(events, passed.last_m)]
+    corrected = equal_lap_crossings_m(events, sd_m=CROSSING_SD_M)
+    return Passes(
+        first_m=corrected[np.searchsorted(events, passed.first_m)],
+        last_m=corrected[np.searchsorted(events, passed.last_m)],
     )
 
 
 def line_from_presses(track: Track, presses_s: Sequence[float]) -> tuple[StartLine, float] | None:
-    """Start line that most button presses mean, or None if no two of them agree.
+    """Return the start line that most button presses mean, or None if no two of them agree.
 
-    Each press votes for where the rider was and which way he went; the place with
-    most votes within :data:`SAME_PLACE_M` wins and becomes the median of its votes,
-    so that a press elsewhere moves nothing.
-
-    Returns
-    -------
-    The line, and how far ahead of the presses it lies [m of wheel distance]: 0, or
-    some steps up or down the road where the presses lie in a turn, in which no line
-    is crossed cleanly.
+    Each press votes for where the rider was and which way the rider went; the place with
+    most votes within :data:`SAME_PLACE_M` wins and becomes the median of its votes, so that
+    a press elsewhere moves nothing. The second value is how far ahead of the presses the line
+    lies [m of wheel distance]: 0, or some steps up or down the road where the presses lie in a
+    turn, in which no line is crossed cleanly.
     """
     if track.frame is None or not len(presses_s):
         return None

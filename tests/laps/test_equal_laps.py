@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldaero.laps.equal_laps import even_out_m
+from fieldaero.laps.equal_laps import equal_lap_crossings_m
 
 SPEED_M_S = 11.0
 
@@ -35,45 +35,47 @@ def error_m(seen: np.ndarray, true: np.ndarray) -> float:
     ("lap_m", "seen_sd_m", "left"),
     [(300.0, 2.0, 0.85), (1500.0, 2.0, 0.65), (5000.0, 2.0, 0.75), (1500.0, None, 0.5), (5000.0, None, 0.5)],
 )
-def test_evening_out_leaves_this_share_of_the_crossing_error(lap_m, seen_sd_m, left):
+def test_equal_laps_leave_this_share_of_the_crossing_error(lap_m, seen_sd_m, left):
     before, after = [], []
     for seed in range(40):
         true, seen = simulated_crossings(seed, lap_m=lap_m, laps=10, seen_sd_m=seen_sd_m)
-        evened = even_out_m(seen, sd_m=seen_sd_m or 0.6 * SPEED_M_S)
+        corrected = equal_lap_crossings_m(seen, sd_m=seen_sd_m or 0.6 * SPEED_M_S)
         before.append(error_m(seen, true) ** 2)
-        after.append(error_m(evened, true) ** 2)
+        after.append(error_m(corrected, true) ** 2)
     assert np.sqrt(np.mean(after)) < left * np.sqrt(np.mean(before))
 
 
 def test_laps_of_one_length_stay_as_they_are():
     crossing = 40.0 + 1234.5 * np.arange(8)
-    assert even_out_m(crossing, sd_m=2.0) == pytest.approx(crossing, abs=1e-6)
+    assert equal_lap_crossings_m(crossing, sd_m=2.0) == pytest.approx(crossing, abs=1e-6)
 
 
 def test_a_stray_press_is_left_where_it_is_and_pulls_at_nothing():
     _, seen = simulated_crossings(3, lap_m=1500.0, laps=8, seen_sd_m=None)
     with_stray = np.sort(np.append(seen, seen[3] + 700.0))
-    evened = even_out_m(with_stray, sd_m=6.0)
-    assert seen[3] + 700.0 in evened
-    assert np.delete(evened, 4) == pytest.approx(even_out_m(seen, sd_m=6.0))
+    corrected = equal_lap_crossings_m(with_stray, sd_m=6.0)
+    assert seen[3] + 700.0 in corrected
+    assert np.delete(corrected, 4) == pytest.approx(equal_lap_crossings_m(seen, sd_m=6.0))
 
 
 def test_a_detour_ties_nothing_across_it():
     _, seen = simulated_crossings(5, lap_m=1500.0, laps=9, seen_sd_m=2.0)
     seen[5:] += 430.0
-    evened = even_out_m(seen, sd_m=2.0)
-    assert evened[5] - evened[4] == pytest.approx(1930.0, abs=8.0)
-    assert np.diff(evened)[[0, 1, 2, 3, 5, 6, 7, 8]] == pytest.approx(1500.0, abs=3.0)
+    corrected = equal_lap_crossings_m(seen, sd_m=2.0)
+    assert corrected[5] - corrected[4] == pytest.approx(1930.0, abs=8.0)
+    assert np.diff(corrected)[[0, 1, 2, 3, 5, 6, 7, 8]] == pytest.approx(1500.0, abs=3.0)
 
 
 def test_a_missed_crossing_counts_as_two_laps():
     true, seen = simulated_crossings(6, lap_m=1500.0, laps=9, seen_sd_m=2.0)
-    evened = even_out_m(np.delete(seen, 4), sd_m=2.0)
-    assert error_m(evened, np.delete(true, 4)) < error_m(np.delete(seen, 4), np.delete(true, 4))
+    corrected = equal_lap_crossings_m(np.delete(seen, 4), sd_m=2.0)
+    assert error_m(corrected, np.delete(true, 4)) < error_m(np.delete(seen, 4), np.delete(true, 4))
 
 
 @settings(max_examples=25, deadline=None)
 @given(shift=st.floats(0.0, 1e5), seed=st.integers(0, 50))
 def test_where_the_counter_starts_does_not_matter(shift, seed):
     _, seen = simulated_crossings(seed, lap_m=1500.0, laps=6, seen_sd_m=2.0)
-    assert even_out_m(seen + shift, sd_m=2.0) - shift == pytest.approx(even_out_m(seen, sd_m=2.0), abs=1e-3)
+    assert equal_lap_crossings_m(seen + shift, sd_m=2.0) - shift == pytest.approx(
+        equal_lap_crossings_m(seen, sd_m=2.0), abs=1e-3
+    )

@@ -95,7 +95,7 @@ def test_an_accidental_press_is_its_own_boundary_and_moves_no_other():
     assert len(laps) == len(clean) + 1
     assert [lap.start_s for lap in laps if lap.start_s != slip_s] == pytest.approx([lap.start_s for lap in clean])
     (begun,) = [lap for lap in laps if lap.start_s == slip_s]
-    assert "start: press kept, no passage" in begun.note
+    assert "start: press kept, no pass" in begun.note
     assert clean[2].note == ""
 
 

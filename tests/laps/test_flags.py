@@ -81,7 +81,7 @@ def test_good_laps_have_no_flags_and_only_the_ends_of_the_ride_are_incomplete():
     assert "incomplete" in names(laps[0])
     assert "incomplete" in names(laps[-1])
     told = re.fullmatch(
-        r"Not one passage of the course: it begins (\d+) m from the start line\.", sentences(laps[0], "incomplete")
+        r"Not one whole round of the course: it begins (\d+) m from the start line\.", sentences(laps[0], "incomplete")
     )
     assert float(told[1]) == pytest.approx(BEFORE_M, abs=10.0)
 

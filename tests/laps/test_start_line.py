@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fieldaero.basics.errors import RunSheetError
-from fieldaero.laps.start_line import StartLine, line_from_presses, passages
+from fieldaero.laps.start_line import StartLine, line_from_presses, passes_of_line
 from fieldaero.laps.track import track_of
 from tests.synthetic_rides import (
     Noise,
@@ -33,27 +33,27 @@ def line_at(track, distance_m: float, heading_deg: float) -> StartLine:
 
 def test_a_crossing_is_interpolated_between_samples():
     track, _ = straight_track(Noise())
-    assert passages(track, line_at(track, 1003.3, 0.0)).first_m == pytest.approx([1003.3], abs=0.01)
+    assert passes_of_line(track, line_at(track, 1003.3, 0.0)).first_m == pytest.approx([1003.3], abs=0.01)
 
 
 def test_a_line_crossed_askew_counts_and_one_crossed_backwards_does_not():
     track, _ = straight_track(Noise())
-    assert len(passages(track, line_at(track, 1000.0, 50.0)).first_m) == 1
-    assert len(passages(track, line_at(track, 1000.0, 180.0)).first_m) == 0
+    assert len(passes_of_line(track, line_at(track, 1000.0, 50.0)).first_m) == 1
+    assert len(passes_of_line(track, line_at(track, 1000.0, 180.0)).first_m) == 0
 
 
 def test_a_road_beside_the_line_is_not_the_line():
     track, _ = straight_track(Noise())
     line = line_at(track, 1000.0, 0.0)
     beside = StartLine(latitude_deg=line.latitude_deg, longitude_deg=line.longitude_deg + 6e-4, heading_deg=0.0)
-    assert len(passages(track, beside).first_m) == 0
+    assert len(passes_of_line(track, beside).first_m) == 0
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_standing_on_the_line_is_one_passage(seed):
+def test_standing_on_the_line_is_one_pass(seed):
     noise = Noise(seed=seed, position_m=2.5, position_time_s=8.0)
     track, _ = straight_track(noise, stops=[(1000.0, 120.0)])
-    passed = passages(track, line_at(straight_track(Noise())[0], 1000.0, 0.0))
+    passed = passes_of_line(track, line_at(straight_track(Noise())[0], 1000.0, 0.0))
     assert len(passed.first_m) == 1
     assert passed.first_m[0] == pytest.approx(1000.0, abs=9.0)
 
@@ -69,7 +69,7 @@ def test_the_line_lies_where_most_presses_agree():
     line, ahead_m = line_from_presses(track, [*presses, *elsewhere])
     assert (line, 0.0) == line_from_presses(track, list(presses))
     assert ahead_m == 0.0
-    there = passages(track, line).first_m
+    there = passes_of_line(track, line).first_m
     assert len(there) == 7
     assert there[0] == pytest.approx(400.0, abs=4.0)
 
@@ -82,7 +82,7 @@ def test_presses_in_a_turn_find_a_line_up_or_down_the_road():
     presses = when_at_s(run, length * np.arange(1, 5)) + np.array([0.8, -0.7, 0.2, -0.4])
     line, ahead_m = line_from_presses(track, list(presses))
     assert abs(ahead_m) == 40.0
-    passed = passages(track, line).first_m - ahead_m
+    passed = passes_of_line(track, line).first_m - ahead_m
     assert passed[-4:] == pytest.approx(length * np.arange(1, 5), abs=6.0)
 
 
