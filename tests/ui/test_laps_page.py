@@ -109,7 +109,7 @@ def test_a_line_beside_the_road_says_what_to_do_and_the_step_can_be_taken_back(l
     next(field for field in at.number_input if field.label == "Latitude [°]").set_value(0.0)
     next(button for button in at.button if button.label == "Cut the laps at this line").click().run()
     drawn(at)
-    assert any("The start line is passed never" in error.value for error in at.error)
+    assert any("The ride passes the start line never" in error.value for error in at.error)
     at.button(key="take_back").click().run()
     assert not at.error
 
