@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldaero.estimate.energy_balance import EnergyBalance, energy_balance, power_lag_s
@@ -248,6 +248,7 @@ def test_the_heading_of_an_interval_is_the_middle_one_also_across_north():
     assert balance.heading_deg == pytest.approx([5.0, 30.0], abs=1e-9)
 
 
+@settings(max_examples=40)
 @given(
     turn=st.floats(0.0, 360.0),
     speed=st.floats(0.0, 8.0),
@@ -280,6 +281,7 @@ def test_a_change_of_mass_counts_from_the_sample_where_it_begins():
         assert getattr(mixed, name)[30:] == pytest.approx(getattr(heavy, name)[30:], rel=1e-12)
 
 
+@settings(max_examples=40)
 @given(seed=st.integers(0, 1000), factor=st.floats(0.5, 3.0))
 def test_everything_twice_as_heavy_strong_and_large_climbs_the_same(seed, factor):
     # Bearings do not grow along, so what they cost is put into the power at the meter.
@@ -300,6 +302,7 @@ def test_everything_twice_as_heavy_strong_and_large_climbs_the_same(seed, factor
     assert grown_gain == pytest.approx(gain, abs=1e-9)
 
 
+@settings(max_examples=40)
 @given(seed=st.integers(0, 1000), factor=st.floats(0.8, 1.25))
 def test_denser_air_is_a_larger_rider(seed, factor):
     ride = varied_ride(20, seed=seed)
@@ -311,6 +314,7 @@ def test_denser_air_is_a_larger_rider(seed, factor):
 # --- sums
 
 
+@settings(max_examples=40)
 @given(
     seed=st.integers(0, 1000),
     moments=st.lists(st.floats(0.0, 29.0), min_size=3, max_size=3).map(sorted),

@@ -6,7 +6,7 @@ import tracemalloc
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldaero.estimate.joint_fit.block_tridiagonal import factor
@@ -38,6 +38,7 @@ def a_system(laps, nodes, border, seed):
     return pieces, T, np.block([[T, U], [U.T, S]])
 
 
+@settings(max_examples=40)
 @given(systems)
 def test_solution_is_that_of_the_dense_matrix(size):
     pieces, _, H = a_system(*size)
@@ -50,6 +51,7 @@ def test_solution_is_that_of_the_dense_matrix(size):
     assert z == pytest.approx(dense[laps * p :], rel=1e-8, abs=1e-9)
 
 
+@settings(max_examples=40)
 @given(systems)
 def test_solution_of_the_chain_alone_leaves_the_border_out(size):
     pieces, T, _ = a_system(*size)
@@ -62,6 +64,7 @@ def test_solution_of_the_chain_alone_leaves_the_border_out(size):
     assert chain.across.reshape(laps * p, b) == pytest.approx(across, rel=1e-8, abs=1e-9)
 
 
+@settings(max_examples=40)
 @given(systems)
 def test_log_determinant_is_that_of_the_dense_matrix(size):
     pieces, _, H = a_system(*size)
@@ -70,6 +73,7 @@ def test_log_determinant_is_that_of_the_dense_matrix(size):
     assert factor(**pieces).log_determinant == pytest.approx(dense, rel=1e-9, abs=1e-9)
 
 
+@settings(max_examples=40)
 @given(systems)
 def test_covariance_of_what_laps_share_is_the_corner_of_the_dense_inverse(size):
     pieces, T, H = a_system(*size)
@@ -77,6 +81,7 @@ def test_covariance_of_what_laps_share_is_the_corner_of_the_dense_inverse(size):
     assert factor(**pieces).border == pytest.approx(corner, rel=1e-7, abs=1e-9)
 
 
+@settings(max_examples=40)
 @given(systems)
 def test_selected_covariances_are_those_of_the_dense_inverse(size):
     pieces, T, _ = a_system(*size)
