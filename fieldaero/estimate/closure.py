@@ -32,16 +32,8 @@ UNKNOWN_TOLERATED_S = 0.5  # a lap with more unknown time than this has no balan
 class LapClosure:
     """The drag area that closes a lap, NaN where the balance has a hole.
 
-    Attributes
-    ----------
-    cda_m2
-        Body-axis drag area [m2].
-    per_crr_m2
-        Change of ``cda_m2`` per unit of Crr [m2].
-    per_m_m2
-        Change of ``cda_m2`` per metre of height that the lap truly gains [m2/m].
-    unknown_s
-        Time of the lap without a balance [s].
+    ``per_crr_m2`` and ``per_m_m2`` are its changes per unit of Crr and per metre of height that the lap truly
+    gains; ``unknown_s`` is the time of the lap without a balance.
     """
 
     cda_m2: float

@@ -5,20 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.joint_fit.segments import RoadCells, Segments, road_cells
 from fieldaero.estimate.session import Session, SessionLap, SessionRide
 
 __all__ = ["cut_laps", "fittable_laps", "why_not_fittable"]
 
-Floats = NDArray[np.float64]
-
 SEGMENT_S = 5.0  # shorter ones carry no more: gusts and the noise of speed are as long
 MOST_SEGMENTS = 240
 BETWEEN_RIDES_S = 600.0  # taken where rides have no clock to say
 MOST_UNKNOWN = 0.25  # share of a lap without a balance beyond which it cannot take part
-QUANTITIES = 13
+SHORTEST_SEGMENT_S = 1e-3  # a lap may pass two edges of cells at one moment
+MOST_HEARD = 0.5  # share of a segment that a recorded air speed must cover to count; chosen
+UNKNOWN_BELOW_S = 0.01  # of a segment: the edge of a hole that just touches it
 SPARSE_S = 1.5  # between samples, beyond which the recording itself is what to mend; common practice, no source
 
 
@@ -59,62 +59,56 @@ def _unknown_way(ride: SessionRide, lap: SessionLap) -> float:
 
 
 def cut_laps(session: Session, laps: Sequence[SessionLap]) -> Segments:
-    """Cut laps of a session into segments of about five seconds, alike for all laps.
+    """Cut whole laps of a session into segments of about five seconds, alike for all laps.
 
-    Parameters
-    ----------
-    session
-        The session.
-    laps
-        K >= 1 laps of it, whole ones.
-
-    Returns
-    -------
-    The segments; the session's clock begins with the first ride.
+    The session's clock begins with the first ride.
     """
     riding = float(np.median([_riding_s(session.rides[lap.ride], lap) for lap in laps]))
     count = int(np.clip(round(riding / SEGMENT_S), 1, MOST_SEGMENTS))
     course = session.course
     cells = road_cells(length_m=course.length_m, segments=count, turn_position_m=course.turn_position_m)
     offsets = _ride_offsets(session)
-    columns = [_columns(session, k) for k in range(len(session.rides))]
-    sums, edges_s = [], []
-    for lap in laps:
-        ride = session.rides[lap.ride]
-        at = _edge_times(ride, lap, cells, course.length_m)
-        cumulative = np.vstack([np.zeros(QUANTITIES), np.cumsum(columns[lap.ride], axis=0)])
-        t = ride.balance.time_s
-        sums.append(np.diff(np.column_stack([np.interp(at, t, c) for c in cumulative.T]), axis=0))
-        edges_s.append(at + offsets[lap.ride])
-    total, edge = np.array(sums), np.array(edges_s)
-    duration = np.maximum(np.diff(edge, axis=1), 1e-3)
-    way = total[:, :, 5]
-    heading = total[:, :, 8:10]
+    running = [
+        {name: np.concatenate([[0.0], np.cumsum(values)]) for name, values in _summed(session, k).items()}
+        for k in range(len(session.rides))
+    ]
+    at = [_edge_times(session.rides[lap.ride], lap, cells, course.length_m) for lap in laps]
+    total = {
+        name: np.array(
+            [
+                np.diff(np.interp(edges, session.rides[lap.ride].balance.time_s, running[lap.ride][name]))
+                for edges, lap in zip(at, laps, strict=True)
+            ]
+        )
+        for name in running[0]
+    }
+    edge = np.array([edges + offsets[lap.ride] for edges, lap in zip(at, laps, strict=True)])
+    duration, middle = np.maximum(np.diff(edge, axis=1), SHORTEST_SEGMENT_S), (edge[:, 1:] + edge[:, :-1]) / 2.0
+    speed = total["way_m"] / np.maximum(duration - total["unknown_s"], SHORTEST_SEGMENT_S)
+    heading = np.stack([total["way_east_m"], total["way_north_m"]], axis=2)
     norm = np.linalg.norm(heading, axis=2, keepdims=True)
-    measured = total[:, :, 12]
     with np.errstate(invalid="ignore", divide="ignore"):
-        air = np.where(measured > 0.5 * duration, total[:, :, 11] / measured, np.nan)
-    known = duration - total[:, :, 10]
+        air_speed = np.where(total["heard_s"] > MOST_HEARD * duration, total["air_way_m"] / total["heard_s"], np.nan)
     return Segments(
         cells=cells,
-        base_m=total[:, :, 0],
-        still_air_m_per_m2=total[:, :, 1],
-        roll_m=way,
-        wind_first=total[:, :, 2:4],
-        wind_second=total[:, :, 4],
-        work_m=total[:, :, 0] + total[:, :, 6],
-        kinetic_m=total[:, :, 6],
+        base_m=total["work_m"] - total["kinetic_m"],
+        still_air_m_per_m2=total["still_air_m_per_m2"],
+        roll_m=total["way_m"],
+        wind_first=np.stack([total["wind_first_east"], total["wind_first_north"]], axis=2),
+        wind_second=total["wind_second"],
+        work_m=total["work_m"],
+        kinetic_m=total["kinetic_m"],
         duration_s=duration,
-        middle_s=(edge[:, 1:] + edge[:, :-1]) / 2.0,
-        speed_m_s=way / np.maximum(known, 1e-3),
+        middle_s=middle,
+        speed_m_s=speed,
         heading=np.where(norm > 0.0, heading / np.maximum(norm, 1e-12), 0.0),
-        braked_s=total[:, :, 7],
-        braked_m=total[:, :, 7] * way / np.maximum(known, 1e-3),
-        unknown_s=np.where(total[:, :, 10] > 0.01, total[:, :, 10], 0.0),
+        braked_s=total["braked_s"],
+        braked_m=total["braked_s"] * speed,
+        unknown_s=np.where(total["unknown_s"] > UNKNOWN_BELOW_S, total["unknown_s"], 0.0),
         start_s=edge[:, 0],
         end_s=edge[:, -1],
-        air_speed_m_s=air,
-        expected_wind_m_s=_expected_wind(session, laps, (edge[:, 1:] + edge[:, :-1]) / 2.0, offsets),
+        air_speed_m_s=air_speed,
+        expected_wind_m_s=_expected_wind(session, laps, middle, offsets),
     )
 
 
@@ -138,51 +132,35 @@ def _ride_offsets(session: Session) -> list[float]:
     return offsets
 
 
-def _columns(session: Session, k: int) -> Floats:
-    """Return what is summed over a segment, per interval between samples, shape (n - 1, 13)."""
-    session_ride = session.rides[k]
-    b, ride = session_ride.balance, session_ride.ride
-    known = b.known
-    factor = np.where(known, 0.5 * b.air_density_kg_m3 / b.weight_n, 0.0)
-    v = b.speed_m_s
-    speed = ride.column("speed_m_s")
-    # Speed changes evenly within an interval, so the mean cube exceeds the cube of the mean.
-    change = np.where(known, np.nan_to_num(np.diff(speed)), 0.0)
-    cube = v**3 + v * change**2 / 4.0
-    square = v**2 + change**2 / 12.0
+def _summed(session: Session, k: int) -> dict[str, Floats]:
+    """Return what is summed over a segment, per interval between the samples of a ride."""
+    ride = session.rides[k]
+    b, dt = ride.balance, ride.balance.duration_s
     heading = b.heading_deg if session.course.has_headings else _round_heading_deg(session, k)
-    turn = np.radians(np.nan_to_num(heading))
-    has_way = np.isfinite(heading)
+    turn, has_way = np.radians(np.nan_to_num(heading)), np.isfinite(heading)
     east, north = np.where(has_way, np.sin(turn), 0.0), np.where(has_way, np.cos(turn), 0.0)
-    system = session.run_sheet.system
-    inert = b.weight_n / session.gravity_m_s2 + system.rotating_mass_kg
-    kinetic = np.where(known, inert * v * change / b.weight_n, 0.0)
-    braked = np.zeros(len(v))
-    t = b.time_s
-    for lap in session_ride.laps:
+    braked = np.zeros(len(dt))
+    for lap in ride.laps:
         for flag in lap.lap.flags:
             if flag.name == "braked" and flag.start_s is not None and flag.end_s is not None:
-                braked = np.maximum(braked, _overlap(t, flag.start_s, flag.end_s))
-    air = ride.column("air_speed_m_s")[1:]
-    heard = known & np.isfinite(air)
-    dt = b.duration_s
-    return np.column_stack(
-        [
-            b.base_m,
-            factor * cube * dt,
-            factor * square * dt * east,
-            factor * square * dt * north,
-            factor * v * dt,
-            b.distance_m,
-            kinetic,
-            np.where(known, braked, 0.0),
-            east * b.distance_m,
-            north * b.distance_m,
-            np.where(known, 0.0, dt),
-            np.where(heard, np.nan_to_num(air), 0.0) * dt,
-            np.where(heard, dt, 0.0),
-        ]
-    )
+                braked = np.maximum(braked, _overlap(b.time_s, flag.start_s, flag.end_s))
+    air = ride.ride.column("air_speed_m_s")[1:]
+    heard = np.where(b.known & np.isfinite(air), dt, 0.0)
+    return {
+        "work_m": b.work_m - b.bearings_m,
+        "kinetic_m": b.kinetic_m,
+        "still_air_m_per_m2": b.still_air_m_per_m2,
+        "wind_first_east": b.wind_first * east,
+        "wind_first_north": b.wind_first * north,
+        "wind_second": b.wind_second,
+        "way_m": b.distance_m,
+        "way_east_m": b.distance_m * east,
+        "way_north_m": b.distance_m * north,
+        "braked_s": np.where(b.known, braked, 0.0),
+        "unknown_s": np.where(b.known, 0.0, dt),
+        "air_way_m": heard * np.nan_to_num(air),
+        "heard_s": heard,
+    }
 
 
 def _round_heading_deg(session: Session, k: int) -> Floats:

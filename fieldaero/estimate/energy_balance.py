@@ -4,8 +4,8 @@ Solving the power equation for the height gained between two samples gives
 
     dh = base - CdA * aero - Crr * roll
 
-with ``base`` from the rider's work, the kinetic energy and the bearings.  All
-three are kept per interval, so that every estimator works on the same numbers:
+with ``base`` from the rider's work, the kinetic energy and the bearings.  All of
+these are kept per interval, so that every estimator works on the same numbers:
 lap closure sums them over a lap, the joint fit over short segments.
 
 A lag between power and speed shows in the balance: power that comes late makes
@@ -16,21 +16,20 @@ shift that calms the balance most.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import uniform_filter1d
 
-from fieldaero.physics.height_gain import height_gain_terms
+from fieldaero.basics.quantities import Floats
+from fieldaero.physics.height_gain import HeightGainTerms, height_gain_terms
 from fieldaero.physics.system import System
 from fieldaero.physics.wind import wind_along_across
 from fieldaero.rides.intervals import POWER_OF_END_UP_TO_S, interval_power_w, is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["EnergyBalance", "energy_balance", "power_lag_s"]
-
-Floats = NDArray[np.float64]
 
 # Riding changes little in ten seconds, and the mean of both ends still holds in simulated sessions.  A recording with
 # longer steps has no gaps for that, but no balance either.
@@ -44,48 +43,35 @@ LEAST_FOR_LAG = 300  # intervals
 
 
 @dataclass(frozen=True, kw_only=True)
-class EnergyBalance:
-    """Energy balance per interval between samples, shape (n - 1,) unless said otherwise.
+class EnergyBalance(HeightGainTerms):
+    """The terms of the height gain per interval between samples, shape (n - 1,), zero where not ``known``.
 
     Attributes
     ----------
     time_s
         Sample times on the ride's clock, shape (n,).
-    duration_s, distance_m, speed_m_s, power_w
-        Duration, distance, mean speed and mean measured power of the interval.
-    base_m, per_cda_m_per_m2, per_crr_m
-        dh = base_m - CdA per_cda_m_per_m2 - Crr per_crr_m, the drag for the wind
-        of ``wind_east_m_s``, ``wind_north_m_s``.  Zero where not ``known``.
     air_density_kg_m3, weight_n
         Air density and weight m g.
     heading_deg
-        Direction of travel, NaN where unknown.
-    wind_along_m_s, wind_across_m_s
-        Wind taken, a tail wind positive and from the right positive; 0 where the heading is unknown.
+        Direction of travel, NaN where unknown: the air is then taken as still.
     known
         False where power or speed is missing or taken for false, or the recording has a gap.
     distrusted
         True where ``known`` is False for power or speed that is recorded and taken for false.
-    bridged
-        True where short missing power or speed was interpolated.
     """
 
     time_s: Floats
     duration_s: Floats
-    distance_m: Floats
-    speed_m_s: Floats
-    power_w: Floats
-    base_m: Floats
-    per_cda_m_per_m2: Floats
-    per_crr_m: Floats
     air_density_kg_m3: Floats
     weight_n: Floats
     heading_deg: Floats
-    wind_along_m_s: Floats
-    wind_across_m_s: Floats
     known: NDArray[np.bool_]
     distrusted: NDArray[np.bool_]
-    bridged: NDArray[np.bool_]
+
+    @property
+    def distance_m(self) -> Floats:
+        """Distance ridden, shape (n - 1,)."""
+        return self.per_crr_m
 
     def total(self, values: Floats, start_s: float, end_s: float) -> float:
         """Sum of an interval quantity from one moment to another [s on the ride's clock].
@@ -119,35 +105,13 @@ def energy_balance(
     false_power: NDArray[np.bool_] | None = None,
     false_speed: NDArray[np.bool_] | None = None,
 ) -> EnergyBalance:
-    """Balance of a ride between neighbouring samples.
+    """Balance of a ride between its n samples, as n - 1 intervals.
 
-    Parameters
-    ----------
-    ride
-        The recorded ride, n samples.
-    system
-        Rider and bike.
-    air_density_kg_m3
-        At the samples, shape (n,) or one value.
-    gravity_m_s2
-        Acceleration of gravity at the course.
-    heading_deg
-        Direction of travel at the samples, clockwise from north, NaN where unknown.
-    wind_east_m_s, wind_north_m_s
-        Where the air goes, at the rider's height; one value for the session.
-    mass_change_kg
-        Added to the system's mass in the interval that begins at the sample, shape (n,) or one value.
-    power_lag_s
-        Seconds by which the recorded power comes late.
-    false_power, false_speed
-        Whether what is recorded at the sample is false, shape (n,): unknown then, and not bridged.
+    Given at the samples, shape (n,) or one value, are the air density, the direction of travel (NaN where
+    unknown), what is added to the system's mass in the interval that begins there, and whether the recorded power or
+    speed is false: unknown then, and not bridged.  The wind is where the air goes, at the rider's height, one
+    value for the session.  The recorded power is taken to come ``power_lag_s`` late.
 
-    Returns
-    -------
-    The balance, with n - 1 intervals.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> from fieldaero.rides.ride import COLUMNS, RideSource
     >>> steady = pd.DataFrame({"time_s": [0.0, 1.0, 2.0], "power_w": 200.0, "speed_m_s": 10.0}).reindex(columns=COLUMNS)
@@ -161,8 +125,8 @@ def energy_balance(
     n = len(t)
     dt = np.diff(t)
     no_v, no_P = (np.zeros(n, dtype=bool) if false is None else false for false in (false_speed, false_power))
-    v, v_bridged = _bridged(t, np.where(no_v, np.nan, ride.column("speed_m_s")), LONGEST_SPEED_BRIDGE_S)
-    P, P_bridged = _bridged(t, np.where(no_P, np.nan, ride.column("power_w")), LONGEST_POWER_BRIDGE_S)
+    v = _bridged(t, np.where(no_v, np.nan, ride.column("speed_m_s")), LONGEST_SPEED_BRIDGE_S)
+    P = _bridged(t, np.where(no_P, np.nan, ride.column("power_w")), LONGEST_POWER_BRIDGE_S)
     v, P = np.where(no_v, np.nan, v), np.where(no_P, np.nan, P)
     rho = _at_samples(air_density_kg_m3, n)
     heading = _middle_heading_deg(_at_samples(heading_deg, n))
@@ -180,10 +144,10 @@ def energy_balance(
 
     start, end, watts = masked(v[:-1]), masked(v[1:]), masked(power)
     density = (rho[:-1] + rho[1:]) / 2.0
-    base, aero, roll = np.zeros(n - 1), np.zeros(n - 1), np.zeros(n - 1)
+    terms = {term.name: np.zeros(n - 1) for term in fields(HeightGainTerms)}
     for extra in np.unique(change):
         i = known & (change == extra)
-        terms = height_gain_terms(
+        found = height_gain_terms(
             power_w=watts[i],
             start_speed_m_s=start[i],
             end_speed_m_s=end[i],
@@ -194,52 +158,32 @@ def energy_balance(
             wind_along_m_s=along[i],
             wind_across_m_s=across[i],
         )
-        base[i], aero[i], roll[i] = terms.base_m, terms.per_cda_m_per_m2, terms.per_crr_m
+        for name, values in terms.items():
+            values[i] = getattr(found, name)
     return EnergyBalance(
+        **terms,
         time_s=t,
         duration_s=dt,
-        distance_m=(start + end) / 2.0 * dt,
-        speed_m_s=(start + end) / 2.0,
-        power_w=watts,
-        base_m=base,
-        per_cda_m_per_m2=aero,
-        per_crr_m=roll,
         air_density_kg_m3=density,
         weight_n=(system.mass_kg + change) * gravity_m_s2,
         heading_deg=heading,
-        wind_along_m_s=along,
-        wind_across_m_s=across,
         known=known,
         distrusted=~known & ((no_v | no_P)[:-1] | (no_v | no_P)[1:]),
-        bridged=known & (v_bridged[:-1] | v_bridged[1:] | P_bridged[1:]),
     )
 
 
 def power_lag_s(ride: Ride, *, system: System) -> float:
-    """Seconds by which the recorded power comes later than the speed it caused.
+    """Seconds by which the recorded power comes later than the speed it caused, -3 to 3.
 
-    Parameters
-    ----------
-    ride
-        A recorded ride.
-    system
-        Rider and bike; mass and efficiency matter.
-
-    Returns
-    -------
-    The lag, -3 to 3 s; 0 where no shift calms the balance by at least 5 %, where the
-    samples are too few or too far apart, or where the best shift lies at the end of
-    what was tried.
-
-    Notes
-    -----
     Judged is the scatter of eta P dt - d(kinetic energy) about its own mean over 9
     samples: effort that changes within seconds goes into speed, and what does not
-    match is lag.  The kinetic term's own noise does not move with the lag.
+    match is lag.  The kinetic term's own noise does not move with the lag.  0 where no shift calms the balance
+    by at least 5 %, where the samples are too few or too far apart, or where the best shift lies at the end of
+    what was tried.
     """
     t = ride.time_s
-    P, _ = _bridged(t, ride.column("power_w"), LONGEST_POWER_BRIDGE_S)
-    v, _ = _bridged(t, ride.column("speed_m_s"), LONGEST_SPEED_BRIDGE_S)
+    P = _bridged(t, ride.column("power_w"), LONGEST_POWER_BRIDGE_S)
+    v = _bridged(t, ride.column("speed_m_s"), LONGEST_SPEED_BRIDGE_S)
     dt = np.diff(t)
     kinetic = 0.5 * (system.mass_kg + system.rotating_mass_kg) * np.diff(v**2)
     usable = (dt <= POWER_OF_END_UP_TO_S) & np.isfinite(kinetic) & (v[:-1] > 2.0) & (v[1:] > 2.0)
@@ -285,18 +229,17 @@ def _interval_power_w(t: Floats, power: Floats, lag: float) -> Floats:
     return np.where(missing, np.nan, shifted)
 
 
-def _bridged(t: Floats, values: Floats, longest_s: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """Values with short holes interpolated, and where that was done."""
+def _bridged(t: Floats, values: Floats, longest_s: float) -> Floats:
+    """Values with short holes interpolated."""
     known = np.isfinite(values)
     if known.all() or not known.any():
-        return values.copy(), np.zeros(len(values), dtype=bool)
+        return values
     index = np.flatnonzero(known)
     before = np.searchsorted(index, np.arange(len(values)), side="right") - 1
     inside = (~known) & (before >= 0) & (before < len(index) - 1)
     after = np.minimum(before + 1, len(index) - 1)
     hole = t[index[after]] - t[index[np.maximum(before, 0)]]
-    short = inside & (hole <= longest_s)
-    return np.where(short, np.interp(t, t[known], values[known]), values), short
+    return np.where(inside & (hole <= longest_s), np.interp(t, t[known], values[known]), values)
 
 
 def _at_samples(value: ArrayLike, n: int) -> Floats:

@@ -50,18 +50,30 @@ class HeightGainTerms:
 
     Attributes
     ----------
-    base_m
-        Height that the rider's work would give without air and tyres, less kinetic
-        energy and bearings.
+    work_m, kinetic_m, bearings_m
+        Rider's work behind the drivetrain, gain of kinetic energy and loss in the bearings, over m g.
     per_cda_m_per_m2
         Height lost per drag area [m/m2].
+    still_air_m_per_m2, wind_first, wind_second
+        A, B and C = rho / (2 m g) times the integral of v^3, v^2 and v over time.  While the rider is faster
+        than the tail wind, per_cda = A - 2 w B + W^2 C in a wind of w along the travel and W in all.
     per_crr_m
         Height lost per unit of Crr [m]: the distance.
     """
 
-    base_m: Floats
+    work_m: Floats
+    kinetic_m: Floats
+    bearings_m: Floats
     per_cda_m_per_m2: Floats
+    still_air_m_per_m2: Floats
+    wind_first: Floats
+    wind_second: Floats
     per_crr_m: Floats
+
+    @property
+    def base_m(self) -> Floats:
+        """Height that the rider's work would give without air and tyres, shape (n,)."""
+        return self.work_m - self.kinetic_m - self.bearings_m
 
 
 def height_gain_terms(
@@ -92,7 +104,7 @@ def height_gain_terms(
 
     Returns
     -------
-    The three terms of Dh = base - CdA per_cda - Crr per_crr.
+    The terms of Dh = base - CdA per_cda - Crr per_crr.
 
     Raises
     ------
@@ -120,12 +132,29 @@ def height_gain_terms(
     w, c = wind_in_range(wind_along_m_s, "wind_along_m_s"), wind_in_range(wind_across_m_s, "wind_across_m_s")
 
     weight = system.mass_kg * g
-    d = 0.5 * (v0 + v1) * dt
-    kinetic = 0.5 * (system.mass_kg + system.rotating_mass_kg) * (v1 - v0) * (v1 + v0)
-    bearings = BEARING_N * d + BEARING_N_S_M * dt * (v0**2 + v0 * v1 + v1**2) / 3.0
-    base = (system.efficiency * P * dt - kinetic - bearings) / weight
-    base, per_cda, per_crr = np.broadcast_arrays(base, 0.5 * rho * dt * _mean_drag_power(v0, v1, w, c) / weight, d)
-    return HeightGainTerms(base_m=np.array(base), per_cda_m_per_m2=np.array(per_cda), per_crr_m=np.array(per_crr))
+    d, k = 0.5 * (v0 + v1) * dt, 0.5 * rho * dt / weight
+    mean_square = (v0**2 + v0 * v1 + v1**2) / 3.0
+    terms = np.broadcast_arrays(
+        system.efficiency * P * dt / weight,
+        0.5 * (system.mass_kg + system.rotating_mass_kg) * (v1 - v0) * (v1 + v0) / weight,
+        (BEARING_N * d + BEARING_N_S_M * dt * mean_square) / weight,
+        k * _mean_drag_power(v0, v1, w, c),
+        k * (v0 + v1) * (v0**2 + v1**2) / 4.0,
+        k * mean_square,
+        k * 0.5 * (v0 + v1),
+        d,
+    )
+    work, kinetic, bearings, per_cda, still_air, wind_first, wind_second, per_crr = map(np.array, terms)
+    return HeightGainTerms(
+        work_m=work,
+        kinetic_m=kinetic,
+        bearings_m=bearings,
+        per_cda_m_per_m2=per_cda,
+        still_air_m_per_m2=still_air,
+        wind_first=wind_first,
+        wind_second=wind_second,
+        per_crr_m=per_crr,
+    )
 
 
 def _mean_drag_power(v0: Floats, v1: Floats, w: Floats, c: Floats) -> Floats:

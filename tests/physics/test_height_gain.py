@@ -60,7 +60,7 @@ def test_an_interval_split_in_two_has_the_same_energy(v0, v1, P, wind, across, d
     middle = (v0 + v1) / 2.0
     whole = height_gain_terms(start_speed_m_s=v0, end_speed_m_s=v1, duration_s=dt, **road)
     halves = height_gain_terms(start_speed_m_s=[v0, middle], end_speed_m_s=[middle, v1], duration_s=dt / 2.0, **road)
-    for piece in ("base_m", "per_cda_m_per_m2", "per_crr_m"):
+    for piece in vars(whole):
         assert float(getattr(halves, piece).sum()) == pytest.approx(float(getattr(whole, piece)), abs=1e-8)
 
 
@@ -92,6 +92,22 @@ def test_turning_the_crosswind_round_changes_nothing(v0, v1, along, across):
     left = gain_m(wind_across_m_s=across, **interval)
     right = gain_m(wind_across_m_s=-across, **interval)
     assert float(left) == float(right)
+
+
+@given(v0=st.floats(10.5, 20.0), v1=st.floats(10.5, 20.0), along=winds, across=winds, dt=durations)
+def test_wind_slower_than_the_rider_enters_by_its_first_and_second_power(v0, v1, along, across, dt):
+    terms = height_gain_terms(
+        power_w=200.0,
+        start_speed_m_s=v0,
+        end_speed_m_s=v1,
+        duration_s=dt,
+        wind_along_m_s=along,
+        wind_across_m_s=across,
+        **AIR,
+    )
+    square = along**2 + across**2
+    by_powers = terms.still_air_m_per_m2 - 2.0 * along * terms.wind_first + square * terms.wind_second
+    assert float(by_powers) == pytest.approx(float(terms.per_cda_m_per_m2), rel=1e-9)
 
 
 @given(v=st.floats(5.0, 20.0), wind=st.floats(-10.0, 10.0), across=winds)
