@@ -22,7 +22,7 @@ from fieldaero.rides.ride import COLUMNS, LapMark, Pause, Ride, RideSource
 EARTH_RADIUS_M = 6_371_000.0
 OCEAN = (-28.0, -122.0)
 MASS_KG, CDA_M2, CRR, AIR_DENSITY = 84.0, 0.30, 0.005, 1.2
-SOURCE = RideSource(file="made.csv", format="CSV", size_bytes=0, sha256="")
+SOURCE = RideSource(file="made.csv", format="CSV", sha256="")
 
 
 def loop(length_m: float) -> np.ndarray:

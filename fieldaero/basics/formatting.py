@@ -90,17 +90,9 @@ def number(value: float | None, *, places: int = 0, signed: bool = False) -> str
 def value_with_uncertainty(
     value: float | None, uncertainty: float | None, *, unit: str = "", signed: bool = False
 ) -> str:
-    """Return "value ± uncertainty unit", both to the uncertainty's two significant digits.
+    """Return "value ± uncertainty unit", both to two significant digits of the standard uncertainty.
 
-    Parameters
-    ----------
-    value, uncertainty
-        In the same unit; the uncertainty is a standard uncertainty.  Without it the value
-        is given to four significant digits.
-    unit
-        Written after the number, as text.
-    signed
-        Show a plus too, as for differences.
+    Without an uncertainty the value has four significant digits.
 
     Examples
     --------
@@ -168,28 +160,28 @@ def p_value(p: float | None) -> str:
     return f"{p:.{min(decimals(p), 3)}f}" if p <= 0.99 else "> 0.99"
 
 
-def counted(number: int, noun: str) -> str:
-    """Return the number with its noun, in the plural where it takes one.
+def counted(count: int, noun: str) -> str:
+    """Return a number with its noun, in the plural where it takes one.
 
     Examples
     --------
     >>> counted(1, "sample"), counted(3, "sample")
     ('1 sample', '3 samples')
     """
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def share_of(part: int, whole: int, noun: str) -> str:
-    """Return a part of a number of things in words.
+    """Return in words how many of a number of things, and their share; never 100 % unless all.
 
     Examples
     --------
     >>> share_of(3, 12, "sample"), share_of(1, 900, "sample")
     ('3 of 12 samples (25 %)', '1 of 900 samples (under 1 %)')
     """
-    percent = 100.0 * part / whole
-    said = "under 1 %" if percent < 1.0 else f"{min(percent, 99.0) if part < whole else 100.0:.0f} %"
-    return f"{part} of {counted(whole, noun)} ({said})"
+    share = part / whole
+    words = "under 1 %" if share < 0.01 else percent(min(share, 0.99) if part < whole else 1.0)
+    return f"{part} of {counted(whole, noun)} ({words})"
 
 
 def duration(seconds: float | None, *, places: int = 0) -> str:
@@ -212,7 +204,7 @@ def duration(seconds: float | None, *, places: int = 0) -> str:
 
 
 def km_h(speed_m_s: float | None, *, places: int = 1) -> str:
-    """Return a speed in kilometres per hour, as people read it; the unit is for the heading to name.
+    """Return a speed in kilometres per hour; the heading names the unit.
 
     Examples
     --------
@@ -223,14 +215,7 @@ def km_h(speed_m_s: float | None, *, places: int = 1) -> str:
 
 
 def clock(moment: datetime | None, *, zone: tzinfo = UTC) -> str:
-    """Return the time of day at a place, HH:MM:SS; the zone is for the heading to name.
-
-    Parameters
-    ----------
-    moment
-        Aware time; None gives a dash.
-    zone
-        Of the place; UTC unless given.
+    """Return the time of day in a zone, HH:MM:SS; the heading names the zone.
 
     Examples
     --------
@@ -242,7 +227,7 @@ def clock(moment: datetime | None, *, zone: tzinfo = UTC) -> str:
 
 
 def one_line(text: str) -> str:
-    r"""Return text on one line, without characters that steer a terminal: names of files may hold any.
+    r"""Return text on one line, without characters that steer a terminal; names of files may hold them.
 
     Examples
     --------
@@ -330,16 +315,7 @@ def _isolated(text: str) -> str:
 
 
 def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, left: Sequence[int] = (0,)) -> str:
-    """Return a table in aligned columns, two spaces apart, without rules.
-
-    Parameters
-    ----------
-    header
-        One heading per column.
-    rows
-        Cells as text, as many per row as there are headings.
-    left
-        Columns set to the left, by index; all others, the numbers, to the right.
+    """Return a table in aligned columns; those in ``left`` are set to the left, all others, the numbers, to the right.
 
     Examples
     --------

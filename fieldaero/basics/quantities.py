@@ -1,7 +1,6 @@
-"""One way to take a quantity in: coerced to float64 once, and checked against its range.
+"""Quantities are coerced to float64 once and checked against their range.
 
-NaN passes, so that a missing sample stays missing in the result instead of
-stopping a whole ride.
+NaN passes, so that a missing sample stays missing in the result instead of stopping a ride.
 """
 
 from __future__ import annotations
@@ -22,21 +21,8 @@ Floats = NDArray[np.float64]
 def within(value: ArrayLike, *, quantity: str, low: float, high: float, hint: str = "") -> Floats:
     """Return the value as float64 after checking that it lies in [low, high]; NaN passes.
 
-    Parameters
-    ----------
-    value
-        Scalar or array of any shape.
-    quantity
-        Name of the quantity with its unit, as the caller's parameter is called.
-    low, high
-        Allowed range, both ends included.
-    hint
-        What to do about it: a likely slip of the unit, or where to look.
-
-    Raises
-    ------
-    OutOfRangeError
-        Naming the quantity, the value that lies furthest outside, and the range.
+    The error names the quantity (the caller's parameter, with its unit), the value furthest
+    outside, the range, and a hint: a likely slip of the unit, or where to look.
 
     Examples
     --------
@@ -60,12 +46,7 @@ def within(value: ArrayLike, *, quantity: str, low: float, high: float, hint: st
 
 
 def number_within(value: float, *, quantity: str, low: float, high: float, hint: str = "") -> float:
-    """Return one number after the check of :func:`within`; NaN is refused.
-
-    Raises
-    ------
-    OutOfRangeError
-        Naming the quantity, what was found, and the range.
+    """Return one number after the check of :func:`within`; NaN is an error.
 
     Examples
     --------

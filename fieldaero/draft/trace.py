@@ -132,7 +132,7 @@ def clock_ticks_s(ride: Ride, *, most: int = 12) -> tuple[float, ...]:
     >>> from datetime import UTC, datetime
     >>> from fieldaero.rides.ride import COLUMNS, RideSource
     >>> table = pd.DataFrame({"time_s": [0.0, 3600.0]}).reindex(columns=COLUMNS).astype(float)
-    >>> source = RideSource(file="a.csv", format="CSV", size_bytes=0, sha256="")
+    >>> source = RideSource(file="a.csv", format="CSV", sha256="")
     >>> clock_ticks_s(Ride(table=table, source=source, start_time=datetime(2026, 5, 3, 7, 10, 30, tzinfo=UTC)), most=5)
     (270.0, 1170.0, 2070.0, 2970.0)
     """

@@ -92,7 +92,7 @@ def lap_closure(
     >>> system = System(mass_kg=80.0)
     >>> power = float(power_w(speed_m_s=10.0, cda_m2=0.25, crr=0.004, system=system, air_density_kg_m3=1.2))
     >>> steady = pd.DataFrame({"time_s": [0.0, 1.0, 2.0], "power_w": power, "speed_m_s": 10.0})
-    >>> source = RideSource(file="a.csv", format="CSV", size_bytes=0, sha256="")
+    >>> source = RideSource(file="a.csv", format="CSV", sha256="")
     >>> balance = energy_balance(Ride(table=steady.reindex(columns=COLUMNS), source=source), system=system,
     ...                          air_density_kg_m3=1.2, gravity_m_s2=9.80665)
     >>> round(lap_closure(balance, start_s=0.0, end_s=2.0, crr=0.004).cda_m2, 6)

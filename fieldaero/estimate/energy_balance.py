@@ -115,7 +115,7 @@ def energy_balance(
     >>> import pandas as pd
     >>> from fieldaero.rides.ride import COLUMNS, RideSource
     >>> steady = pd.DataFrame({"time_s": [0.0, 1.0, 2.0], "power_w": 200.0, "speed_m_s": 10.0}).reindex(columns=COLUMNS)
-    >>> source = RideSource(file="a.csv", format="CSV", size_bytes=0, sha256="")
+    >>> source = RideSource(file="a.csv", format="CSV", sha256="")
     >>> balance = energy_balance(Ride(table=steady, source=source), system=System(mass_kg=80.0),
     ...                          air_density_kg_m3=1.2, gravity_m_s2=9.81)
     >>> balance.per_cda_m_per_m2.round(4).tolist()

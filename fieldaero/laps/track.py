@@ -192,7 +192,7 @@ def wheel_distance_m(ride: Ride) -> NDArray[np.float64]:
     >>> from fieldaero.rides.ride import COLUMNS, RideSource
     >>> table = pd.DataFrame({name: [np.nan] * 3 for name in COLUMNS})
     >>> table["time_s"], table["speed_m_s"] = [0.0, 1.0, 3.0], [8.0, 10.0, 10.0]
-    >>> source = RideSource(file="a.csv", format="CSV", size_bytes=0, sha256="")
+    >>> source = RideSource(file="a.csv", format="CSV", sha256="")
     >>> wheel_distance_m(Ride(table=table, source=source)).tolist()
     [0.0, 9.0, 29.0]
     """

@@ -54,12 +54,11 @@ NOT_IN_TEXT = re.compile(r"[\x00-\x08\x0b\x0e-\x19\x1b-\x1f\x7f]")
 
 @dataclass(frozen=True, kw_only=True)
 class RideFile:
-    """One file; ``content`` is unpacked if it was gzipped, size and hash are those of the file as given."""
+    """One file; ``content`` is unpacked if it was gzipped, the hash is that of the file as given."""
 
     name: str
     kind: Kind
     content: bytes
-    size_bytes: int
     sha256: str
     packed: bool = False
     notes: tuple[str, ...] = ()
@@ -83,7 +82,6 @@ def recognise(raw: bytes, *, name: str) -> RideFile:
         name=name,
         kind=_kind(content, name),
         content=content,
-        size_bytes=len(raw),
         sha256=hashlib.sha256(raw).hexdigest(),
         packed=packed,
         notes=() if whole else ("the gzip archive is damaged or cut short; what could be unpacked was read",),

@@ -66,7 +66,6 @@ def read_ride_bytes(content: bytes, *, name: str, allow_indoor: bool = False) ->
         source = RideSource(
             file=file.name,
             format=f"{recording.format} (gzip)" if file.packed else recording.format,
-            size_bytes=file.size_bytes,
             sha256=file.sha256,
         )
         return ride_of(recording, source)

@@ -54,11 +54,10 @@ class Pause:
 
 @dataclass(frozen=True, kw_only=True)
 class RideSource:
-    """Where a ride came from: file name without folder, format in words, size and SHA-256."""
+    """Where a ride came from: file name without folder, format in words, SHA-256."""
 
     file: str
     format: str
-    size_bytes: int
     sha256: str
 
 
@@ -72,7 +71,7 @@ class Ride:
         One row per sample with the columns of :data:`COLUMNS`, all float64;
         ``time_s`` is strictly increasing, missing values are NaN.
     source
-        File name, format, size and SHA-256 of the bytes as they were read.
+        File name, format and SHA-256 of the bytes as they were read.
     start_time
         Aware UTC time at ``time_s`` = 0, or None where the file has no clock time.
     lap_marks

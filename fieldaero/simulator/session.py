@@ -122,7 +122,7 @@ def simulate_session(scenario: Scenario, *, seed: int) -> SimulatedSession:
     truth = _truth(scenario, table, motion, sampled)
     ride = Ride(
         table=rows,
-        source=RideSource(file="simulated", format="simulated", size_bytes=0, sha256=""),
+        source=RideSource(file="simulated", format="simulated", sha256=""),
         start_time=scenario.start_time,
         lap_marks=button_marks(scenario, np.array(truth.crossing_s), sampled - sampled[0], recording),
         pauses=pauses_of(motion, sampled),

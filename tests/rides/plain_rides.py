@@ -7,7 +7,7 @@ import pandas as pd
 
 from fieldaero.rides.ride import COLUMNS, Ride, RideSource
 
-SOURCE = RideSource(file="made.csv", format="CSV", size_bytes=0, sha256="")
+SOURCE = RideSource(file="made.csv", format="CSV", sha256="")
 
 
 def ride_of(*, time_s, power_w, speed_m_s, **columns) -> Ride:

@@ -17,7 +17,7 @@ from fieldaero.rides import read_ride, write_csv
 from fieldaero.rides.ride import COLUMNS, LapMark, Pause, Ride, RideSource
 from tests.rides.formats.fit_files import activity, lap, session, steady, written
 
-SOURCE = RideSource(file="made.csv", format="CSV", size_bytes=0, sha256="")
+SOURCE = RideSource(file="made.csv", format="CSV", sha256="")
 START = datetime(2030, 5, 5, 13, 0, 0, 123_456, tzinfo=UTC)
 
 

@@ -50,7 +50,7 @@ def ridden(distance, height, **columns) -> Ride:
     table["speed_m_s"] = np.gradient(distance)
     for name, values in columns.items():
         table[name] = values
-    return Ride(table=table, source=RideSource(file="valley.csv", format="CSV", size_bytes=0, sha256=""))
+    return Ride(table=table, source=RideSource(file="valley.csv", format="CSV", sha256=""))
 
 
 @pytest.mark.parametrize(("kind", "point"), [("rte", "rtept"), ("trk", "trkpt")])
