@@ -97,20 +97,20 @@ def _pattern(picked: Sequence[DraftLap], names: tuple[str, ...]) -> None:
     shown = kept("pattern", usual[0] if usual else "A")
     options = list(dict.fromkeys([shown, *usual]))
     left.selectbox(
-        "Or lay a pattern over them, repeated as often as it takes",
+        "Or give them setups by a pattern, repeated to the last lap",
         options,
         index=0,
         accept_new_options=True,
         key=key,
         on_change=lambda: keep("pattern", st.session_state[key] or ""),
-        help="Choose one or type your own, like A B B A; - leaves a lap out. Names separated by commas do as well.",
+        help="Choose a pattern or type one, like A B B A; - leaves a lap out. Names separated by commas work too.",
     )
 
     def lay() -> None:
         text = st.session_state[key] or ""
         step(lambda: draft().with_pattern(picked, pattern_of(text, draft().setups)), f"the pattern {text}")
 
-    right.button(_count("Lay over", picked), key="lay", width="stretch", disabled=not picked, on_click=lay)
+    right.button(_count("Apply to", picked), key="lay", width="stretch", disabled=not picked, on_click=lay)
     note(" · ".join(f"{letter} is {plain(name)}" for letter, name in letters_of(names).items()))
 
 
@@ -142,4 +142,4 @@ def balance() -> None:
         st.write("Laps of a second setup are needed for a comparison.")
     few = [name for name, count in spread.laps.items() if count == 1]
     if few:
-        st.write(f"One lap only: {plain(', '.join(few))}. Nobody knows the scatter of a single lap; two are the least.")
+        st.write(f"One lap only: {plain(', '.join(few))}. The scatter of a single lap is unknown: ride two or more.")

@@ -32,7 +32,7 @@ def _card(draft_ride: DraftRide) -> None:
     remove.button(
         "Remove",
         key=f"remove_{draft_ride.name}",
-        help=f"Take {draft_ride.name} off; the file itself is not touched.",
+        help=f"Remove {draft_ride.name} from the test; the file itself stays as it is.",
         width="stretch",
         on_click=lambda: change(draft().without_ride(draft_ride.name), f"removing {draft_ride.name}"),
     )
@@ -41,11 +41,11 @@ def _card(draft_ride: DraftRide) -> None:
     st.write(plain(f"{when} · {_lasting(card.duration_s)} · {number(card.distance_m)} m"))
     note(plain(f"{card.format}{device}. Recorded: {', '.join(card.sensors)}."))
     st.write(plain(card.laps))
-    for lack in card.lacks:
-        st.markdown(f"**No {plain(lack.what)}.** {plain(lack.means)}")
-    if card.noticed:
-        with st.expander(f"Noticed while reading: {len(card.noticed)}"):
-            for said in card.noticed:
+    for missing in card.missing:
+        st.markdown(f"**No {plain(missing.what)}.** {plain(missing.means)}")
+    if card.notes:
+        with st.expander(f"Notes on the file: {len(card.notes)}"):
+            for said in card.notes:
                 st.write(plain(f"{said[:1].upper()}{said[1:]}."))
 
 

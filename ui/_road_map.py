@@ -39,7 +39,7 @@ def lap_source(draft_ride: DraftRide) -> None:
         horizontal=True,
         key=key,
         on_change=changed,
-        help="Laps found in another way have to be given to setups again. The step can be taken back.",
+        help="Laps that are found in another way have to be given to setups again. You can take this step back.",
     )
     if draft_ride.lap_source == "line":
         _line(draft_ride)

@@ -22,9 +22,9 @@ def save_and_open() -> None:
             width="stretch",
             key="save_sheet",
         )
-        st.write("The whole test on one page of text, as the command line reads it. The rides stay files beside it.")
+        st.write("The whole test as one page of text, which the command line reads too. Keep the ride files beside it.")
         opened = st.file_uploader(
-            "Open a run sheet: drop it together with the files it names",
+            "Open a run sheet: drop it here together with the files it names",
             accept_multiple_files=True,
             key=f"open_sheet_{st.session_state.get('drops', 0)}",
         )

@@ -48,7 +48,7 @@ def setups() -> None:
     for k, row in enumerate(draft().tables.setups):
         _fields(k, row, names)
     if len(names) < 2:
-        st.write("One setup alone has nothing to be compared with: add the other one.")
+        st.write("Add a second setup: one alone has nothing to be compared with.")
     left, right = st.columns([1, 1], vertical_alignment="bottom")
     key = f"baseline_{edition()}"
     left.selectbox(
@@ -93,11 +93,11 @@ def _fields(k: int, row: Mapping[str, Any], names: tuple[str, ...]) -> None:
         step=0.1,
         format="%.2f",
         key=keys["mass"],
-        help="Against the mass on page 2; less than nothing for a lighter setup.",
+        help="Compared with the mass on page 2; negative for a lighter setup.",
         on_change=lambda: _changed(name, "mass_change_kg", st.session_state[keys["mass"]]),
     )
     third.text_input(
-        "In words",
+        "Description",
         value=str(row.get("description", "")),
         key=keys["words"],
         placeholder="what is different, for the report",
@@ -108,7 +108,7 @@ def _fields(k: int, row: Mapping[str, Any], names: tuple[str, ...]) -> None:
         key=f"setup_gone_{k}",
         disabled=len(names) < 2,
         width="stretch",
-        help=f"Take {name} away; its laps are then not used.",
+        help=f"Remove {name}; its laps are then not used.",
         on_click=lambda: step(lambda: without_setup(draft(), name), f"removing {name}"),
     )
 

@@ -28,11 +28,11 @@ NUMBERS = {
     ),
     "altimeter_hpa": (
         "altimeter [hPa]",
-        "In place of the pressure: the altimeter setting (QNH) of an airport; needs the elevation below.",
+        "Instead of the pressure: the altimeter setting (QNH) of an airport; needs the elevation below.",
     ),
     "relative_humidity_pct": ("humidity [%]", "Relative humidity, usually 20 to 100. Or give the dew point."),
-    "dew_point_c": ("dew point [°C]", "In place of the humidity; at or below the temperature."),
-    "wind_speed_m_s": ("wind [m/s]", "Mean, not gusts. May be left empty."),
+    "dew_point_c": ("dew point [°C]", "Instead of the humidity; not above the temperature."),
+    "wind_speed_m_s": ("wind [m/s]", "Mean wind, not gusts. Optional."),
     "wind_from_deg": ("from [°]", "Where the wind comes from, clockwise from north: 270 is a west wind."),
     "wind_height_m": ("height [m]", "Of the wind instrument above ground: 10 for most stations, 1 to 2 in the hand."),
 }
@@ -57,8 +57,8 @@ def weather() -> None:
     """Show weather to be filled in, and the air density over the rides that it gives."""
     st.header("Weather")
     st.write(
-        "One row per reading: temperature, pressure at the course and humidity are needed, wind may be left out. "
-        "One row is enough; more let the air follow the time of day."
+        "Enter one row per reading. Temperature, pressure at the course and humidity are needed, wind is optional. "
+        "One row is enough; with more rows the air density follows the time of day."
     )
     _table()
     left, right = st.columns([1, 2])
@@ -105,7 +105,7 @@ def _table() -> None:
         on_change=_fold,
         column_config={
             "time": st.column_config.DatetimeColumn(
-                "time [UTC]", format="YYYY-MM-DD HH:mm", help="UTC. One reading alone may go without a time."
+                "time [UTC]", format="YYYY-MM-DD HH:mm", help="UTC. A single reading needs no time."
             ),
             **{
                 column: st.column_config.NumberColumn(label, help=help_text)
@@ -166,12 +166,12 @@ def _pasted() -> None:
         attempt(lambda: with_reports(draft(), st.session_state[key], month=month), "the reports", own_widget=True)
 
     st.text_area(
-        "Reports as issued, of one station",
+        "Reports of one station, as issued",
         value=_reports(),
         key=key,
         on_change=fold,
         placeholder="METAR XXXX 030720Z 24005KT 9999 18/10 Q1021=",
-        help="The station closest to the course, one or more reports covering the ride. Needs the elevation.",
+        help="From the station closest to the course: reports that cover the ride. They need the elevation.",
     )
     if not dated:
         st.date_input(
@@ -179,7 +179,7 @@ def _pasted() -> None:
             value=None,
             key=month_key,
             on_change=fold,
-            help="They say the day only.",
+            help="The reports name only the day.",
         )
 
 
@@ -190,7 +190,7 @@ def _density() -> None:
         st.info(f"No air density yet: {problem}.")
         return
     if not airs:
-        st.info("The weather is complete. Air density is drawn here as soon as there is a ride.")
+        st.info("The weather is complete. The air density appears here as soon as there is a ride.")
         return
     from _ride_charts import density_chart  # not before there is a ride
 

@@ -62,7 +62,7 @@ def laps_form() -> None:
         _set(left_out=frozenset(lap for lap in laps if lap not in chosen))
 
     st.pills(
-        "Laps that count: click one to leave it out, again to take it back",
+        "Laps that count: click a lap to leave it out, click again to take it back",
         laps,
         selection_mode="multi",
         format_func=told,
@@ -89,7 +89,7 @@ def what_if_form() -> None:
         ("crr", "Crr", system.get("crr"), {"min_value": 0.0005, "max_value": 0.05, "step": 0.0001, "format": "%.4f"}),
         (
             "crr_sd",
-            "Crr known to ± (one sd)",
+            "Crr, uncertainty (one sd)",
             system.get("crr_sd"),
             {"min_value": 0.00001, "max_value": 0.02, "step": 0.0001, "format": "%.5f"},
         ),
@@ -99,13 +99,13 @@ def what_if_form() -> None:
     key = f"what_if_wind_{_turn()}"
     _seed(key, current_what_if().wind)
     st.segmented_control(
-        "Wind that the fit is told beforehand",
+        "Wind given to the fit",
         WIND_CHOICES,
         key=key,
         required=True,
         disabled=not wind_can_change(own),
         on_change=lambda: _set(wind=st.session_state[key]),
-        help="The observed wind narrows what the laps have to tell. A METAR report or a file is taken as it stands.",
+        help="The observed wind leaves less for the laps to tell. Wind from METAR reports cannot be changed here.",
     )
 
 

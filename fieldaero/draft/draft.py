@@ -136,7 +136,7 @@ class Draft:
         """Add a ride, its laps not yet used."""
         for other in self.rides:
             if other.ride.source.sha256 == hashlib.sha256(content).hexdigest():
-                raise RideError(f"{name}: the same ride as {other.name}, which is there already")
+                raise RideError(f"{name}: the same ride as {other.name}, which is part of the test already")
         listed = read_draft_ride(content, name=self._free_name(name), shared_line=shared_line(self.rides))
         if not listed.ride.has("power_w"):
             raise RideError(
@@ -177,7 +177,7 @@ class Draft:
     def assigned(self, laps: Sequence[DraftLap], setup: str) -> Draft:
         """Give laps to a setup, or take them out with "-"."""
         if setup != NOT_USED and setup not in self.setups:
-            raise RunSheetError(f'"{setup}" is no setup; there are {", ".join(self.setups) or "none"}')
+            raise RunSheetError(f'"{setup}" is not a setup; the setups are {", ".join(self.setups) or "not named yet"}')
         wanted = set(laps)
         return replace(
             self,

@@ -10,7 +10,7 @@ from fieldaero.laps.lap_list import LapListing, course_in_words
 from fieldaero.laps.track import wheel_distance_m
 from fieldaero.rides.ride import Ride
 
-__all__ = ["Lack", "RideCard", "ride_card"]
+__all__ = ["MissingData", "RideCard", "ride_card"]
 
 SENSORS = {
     "power_w": "power",
@@ -27,7 +27,7 @@ TOLD_AS_A_LACK = ("no position was recorded", "no speed was recorded", "no power
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lack:
+class MissingData:
     """Something a ride does not have, and what that means for the test."""
 
     what: str
@@ -38,22 +38,8 @@ class Lack:
 class RideCard:
     """A ride in short.
 
-    Attributes
-    ----------
-    name, format, device
-        Of the file; the device where it says so.
-    start
-        Aware time of the first sample, None without a clock.
-    duration_s, distance_m
-        From first to last sample, pauses included; by the wheel where it was recorded.
-    sensors
-        What was recorded, in words.
-    noticed
-        One sentence per thing that was repaired, left out or looks odd.
-    lacks
-        What is missing.
-    laps
-        One sentence on the laps that were found, or why there are none.
+    Duration and distance are from the first to the last sample, pauses included, the distance by the wheel where it
+    was recorded.  ``notes`` tell what was repaired, left out or looks odd, ``laps`` which laps were found or why none.
     """
 
     name: str
@@ -63,22 +49,13 @@ class RideCard:
     duration_s: float
     distance_m: float
     sensors: tuple[str, ...]
-    noticed: tuple[str, ...]
-    lacks: tuple[Lack, ...]
+    notes: tuple[str, ...]
+    missing: tuple[MissingData, ...]
     laps: str
 
 
 def ride_card(ride: Ride, *, listing: LapListing | None, problem: str = "") -> RideCard:
-    r"""Return a ride in short.
-
-    Parameters
-    ----------
-    ride
-        As read.
-    listing
-        Its laps, None where none were found; then ``problem`` says why.
-    problem
-        One sentence.
+    r"""Return a ride in short; without a listing ``problem`` says why there are no laps.
 
     Examples
     --------
@@ -87,7 +64,7 @@ def ride_card(ride: Ride, *, listing: LapListing | None, problem: str = "") -> R
     >>> path = pathlib.Path(tempfile.mkdtemp(), "ride.csv")
     >>> _ = path.write_text("time_s,power_w,speed_m_s\n0,210,10\n1,214,10\n2,208,10\n")
     >>> card = ride_card(read_ride(path), listing=None, problem="no laps found")
-    >>> card.sensors, card.distance_m, [lack.what for lack in card.lacks]
+    >>> card.sensors, card.distance_m, [m.what for m in card.missing]
     (('power', 'speed'), 20.0, ['positions', 'time of day', 'lap marks', 'altitude'])
     """
     return RideCard(
@@ -98,8 +75,8 @@ def ride_card(ride: Ride, *, listing: LapListing | None, problem: str = "") -> R
         duration_s=ride.duration_s,
         distance_m=float(wheel_distance_m(ride)[-1]),
         sensors=_sensors(ride),
-        noticed=tuple(note for note in ride.notes if not note.startswith(TOLD_AS_A_LACK)),
-        lacks=_lacks(ride),
+        notes=tuple(note for note in ride.notes if not note.startswith(TOLD_AS_A_LACK)),
+        missing=_missing(ride),
         laps=problem if listing is None else _laps(listing),
     )
 
@@ -111,40 +88,24 @@ def _sensors(ride: Ride) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _lacks(ride: Ride) -> tuple[Lack, ...]:
-    lacks = []
+def _missing(ride: Ride) -> tuple[MissingData, ...]:
+    found = []
     if not ride.has("speed_m_s"):
-        lacks.append(Lack(what="speed", means="The ride cannot be used: record a wheel sensor or satellite speed."))
+        found.append(("speed", "The ride cannot be used: record a wheel sensor or satellite speed."))
     elif ride.speed_from != "recorded":
-        lacks.append(
-            Lack(
-                what="recorded speed",
-                means=f"Speed was worked out from {ride.speed_from}, which is coarser than a wheel sensor: drag areas "
-                "scatter more.",
-            )
-        )
+        worked_out = f"Speed was worked out from {ride.speed_from}, which is coarser than a wheel sensor: drag areas "
+        found.append(("recorded speed", worked_out + "scatter more."))
     if not ride.has("latitude_deg"):
-        lacks.append(
-            Lack(
-                what="positions",
-                means="Laps come from the lap button only, and without headings a wind from one side cannot be told "
-                "from drag. The comparison rests on laps that close.",
-            )
-        )
+        without = "Laps come from the lap button only, and without headings a wind from one side cannot be told from "
+        found.append(("positions", without + "drag. The comparison rests on laps that close."))
     if ride.start_time is None:
-        lacks.append(Lack(what="time of day", means="Weather cannot follow the ride: give one reading that fits it."))
+        found.append(("time of day", "Weather cannot follow the ride: give one reading that fits it."))
     if not ride.lap_marks:
-        lacks.append(
-            Lack(what="lap marks", means="Laps are found where the road repeats itself, or by a start line you set.")
-        )
+        found.append(("lap marks", "Laps are found where the road repeats itself, or by a start line you set."))
     if not ride.has("altitude_m"):
-        lacks.append(
-            Lack(
-                what="altitude",
-                means="Not needed on a course that ends where it began; the air is then taken to be alike all over it.",
-            )
-        )
-    return tuple(lacks)
+        closed = "Not needed on a closed course; the air is then taken to be the same all along it."
+        found.append(("altitude", closed))
+    return tuple(MissingData(what=what, means=means) for what, means in found)
 
 
 def _laps(listing: LapListing) -> str:

@@ -101,14 +101,14 @@ def _laps(draft: Draft) -> list[Missing]:
     if len(ridden) < 2:
         found.append(
             Missing(
-                sentence="All laps are of one setup: there is a drag area, and nothing to compare it with.",
+                sentence="All laps belong to one setup: it gets a drag area, but there is nothing to compare it with.",
                 place="laps",
                 needed=False,
             )
         )
     found += [
         Missing(
-            sentence=f"{name} has one lap only: nobody knows how much its laps scatter. Two are the least, four are "
+            sentence=f"{name} has only one lap, so the scatter of its laps is unknown. Ride two or more; four are "
             "better.",
             place="laps",
             needed=False,

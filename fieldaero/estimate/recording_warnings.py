@@ -17,12 +17,12 @@ SPEED_SOURCES_DIFFER = 0.015
 
 
 def weak_points(ride: Ride, laps: Sequence[Lap], *, balance: EnergyBalance, power_lag_s: float) -> list[str]:
-    """Return what a reader must mind about a ride and its used laps."""
+    """Return what is weak about a ride and its used laps."""
     found, file = [], ride.source.file
     if power_lag_s:
         found.append(
-            f"{file}: the recorded power is {abs(power_lag_s):.1f} s {'late' if power_lag_s > 0 else 'early'} against "
-            "speed; this was taken out."
+            f"{file}: the recorded power is {abs(power_lag_s):.1f} s {'behind' if power_lag_s > 0 else 'ahead of'} "
+            "the speed; this was corrected."
         )
     if ride.speed_from != "recorded":
         found.append(

@@ -81,7 +81,7 @@ def checked(model: type[Model], table: Mapping[str, Any], *, where: str) -> Mode
     --------
     >>> checked(Setup, {"name": "aero", "mas_change_kg": 1.0}, where="setup 2")
     Traceback (most recent call last):
-    fieldaero.basics.errors.RunSheetError: setup 2: mas_change_kg is not a key that is known here; did you mean \
+    fieldaero.basics.errors.RunSheetError: setup 2: mas_change_kg is not a known key; did you mean \
 mass_change_kg? allowed are name, mass_change_kg, description, photos, known_added_cda_m2, known_added_cda_sd_m2.
     """
     try:
@@ -98,10 +98,10 @@ def toml_remedy(text: str, problem: tomllib.TOMLDecodeError) -> str:
     if str(problem).startswith(("Cannot declare", "Cannot overwrite")):
         heading = re.match(r"\[+\s*(\w+)\s*\]", line)
         if heading is None:
-            return f"what {one_line(_shown(line))} names is there already, keep one of the two"
+            return f"{one_line(_shown(line))} gives something that is there already; keep one of the two"
         table = heading[1]
         return f"every heading of it has two brackets, [[{table}]]" if table in MANY else f"keep one heading [{table}]"
-    return f"mend that line, which reads {one_line(_shown(line))}" if line else "mend that line"
+    return f"correct that line, which reads {one_line(_shown(line))}" if line else "correct that line"
 
 
 def _sentence(error: ErrorDetails, root: type[BaseModel]) -> str:
@@ -111,7 +111,7 @@ def _sentence(error: ErrorDetails, root: type[BaseModel]) -> str:
     if kind == "extra_forbidden":
         allowed = _keys(names[:-1], root)
         guess = closest(str(names[-1]), allowed)
-        return f"{key} is not a key that is known here;{guess} allowed are {', '.join(allowed)}."
+        return f"{key} is not a known key;{guess} allowed are {', '.join(allowed)}."
     if kind == "missing":
         table = HOLDS.get(str(names[-1])) if len(names) == 1 else None
         return f"{key} is missing; add it{f': {table}' if table else ''}."

@@ -240,8 +240,8 @@ def toml_table(text: str, *, name: str) -> dict[str, Any]:
         raise RunSheetError(f"{name}: is not valid TOML: {problem}; {toml_remedy(text, problem)}") from None
     except (ValueError, RecursionError):  # the parser's own limits: digits of a whole number, depth of nested lists
         raise RunSheetError(
-            f"{name}: holds a number of thousands of digits, or lists within lists by the hundred; a run sheet has "
-            "neither, take it out"
+            f"{name}: holds a number of thousands of digits or hundreds of nested lists; a run sheet has neither, "
+            "remove it"
         ) from None
 
 
@@ -288,7 +288,7 @@ def check_ride_file(run_sheet: RunSheet, ride_index: int) -> None:
     beside = sorted(one.name for one in folder.iterdir()) if folder.is_dir() else []
     raise RideError(
         f"{run_sheet.path.name}: [[rides]] no. {ride_index + 1}, {entry.file}: no such file at {entry.path};"
-        f"{closest(entry.path.name, beside)} a ride's name is relative to the run sheet; mend it there"
+        f"{closest(entry.path.name, beside)} a ride's name is relative to the run sheet; correct it there"
     )
 
 

@@ -15,9 +15,11 @@ expect = pytest.importorskip(
     "playwright.sync_api", reason="no playwright: the pages are tried with it (pip install playwright)"
 ).expect
 
+LONGEST_MS = 600_000  # a page that never comes; a busy machine only makes it wait
+expect.set_options(timeout=LONGEST_MS)
+
 PAGES = ("1 Plan", "2 Rides and weather", "3 Laps and setups", "4 Result", "5 Report")
 HEADINGS = dict(zip(PAGES, ("Plan", "Rides and weather", "Laps and setups", "Result", "Report"), strict=True))
-LONGEST_MS = 600_000  # a page that never comes; a busy machine only makes it wait
 VERDICT = re.compile(r"against .+: (lower drag|higher drag|no difference|not resolved)")
 IDLE = "[data-testid=stApp][data-test-script-state=notRunning]"
 ROW_PX = 35
@@ -46,7 +48,7 @@ class Visitor:
     def idle(self) -> Visitor:
         """Wait until nothing runs and nothing is drawn any more."""
         self.page.wait_for_selector(IDLE)
-        expect(self.page.locator("[data-stale=true]")).to_have_count(0, timeout=LONGEST_MS)
+        expect(self.page.locator("[data-stale=true]")).to_have_count(0)
         return self
 
     def click(self, what: Locator) -> Visitor:
@@ -81,13 +83,13 @@ class Visitor:
         return -1.0 if box is None else box["x"]
 
     def sees_page(self, page: str) -> Visitor:
-        expect(self.page.get_by_role("heading", name=HEADINGS[page], level=1)).to_be_visible(timeout=LONGEST_MS)
+        expect(self.page.get_by_role("heading", name=HEADINGS[page], level=1)).to_be_visible()
         self.idle()
-        expect(self.page.get_by_test_id("stPageLink").last).to_be_visible(timeout=LONGEST_MS)  # the page's end
+        expect(self.page.get_by_test_id("stPageLink").last).to_be_visible()  # the page's end
         return self.idle()
 
     def sees(self, words: str) -> Visitor:
-        expect(self.page.get_by_text(words).first).to_be_visible(timeout=LONGEST_MS)
+        expect(self.page.get_by_text(words).first).to_be_visible()
         return self
 
     def alerts(self) -> str:
@@ -120,7 +122,7 @@ class Visitor:
         return self.click(self.page.get_by_role("option").nth(position))
 
     def sees_verdict(self) -> Visitor:
-        expect(self.verdict_place()).to_be_visible(timeout=LONGEST_MS)
+        expect(self.verdict_place()).to_be_visible()
         return self.idle()
 
     def verdict(self) -> str:

@@ -52,7 +52,7 @@ def test_without_weather_the_result_says_which_numbers_to_give_and_where(visitor
     told = visitor.alerts()
     assert "temperature, pressure and humidity" in told
     assert "[[" not in told
-    visitor.click(visitor.page.get_by_role("link", name="Mend it in 2 Rides and weather"))
+    visitor.click(visitor.page.get_by_role("link", name="Correct it in 2 Rides and weather"))
     visitor.sees_page(PAGES[1]).sees("Still missing")
 
 
@@ -63,7 +63,7 @@ def test_one_lap_alone_says_that_there_is_nothing_to_compare(visitor, simulated)
     visitor.gives().sees("No lap is given to a setup yet").idle()
     visitor.brushes(0.14, 0.26).sees("Give 1 lap").idle()
     visitor.chooses("Give them to", 0).idle()
-    visitor.gives().sees("Nobody knows the scatter of a single lap").idle()
+    visitor.gives().sees("The scatter of a single lap is unknown").idle()
     visitor.goes_to(PAGES[3])
     shown = visitor.page.get_by_test_id("stMain").inner_text().lower()
     assert "nothing to compare" in shown or "two laps" in shown

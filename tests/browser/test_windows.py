@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.browser.conftest import NARROW
-from tests.browser.steps import LONGEST_MS, PAGES, expect
+from tests.browser.steps import PAGES, expect
 
 MASS = "Mass, all together [kg]"
 MOST_TABS = 120
@@ -30,7 +30,7 @@ def test_a_failed_fit_keeps_the_last_result_on_the_page(window):
     assert visitor.verdict() == before
     assert "No lap is given to a setup yet" in visitor.alerts()
     visitor.presses("Take back").idle()
-    expect(visitor.page.get_by_text("as of before")).to_have_count(0, timeout=LONGEST_MS)
+    expect(visitor.page.get_by_text("as of before")).to_have_count(0)
 
 
 def test_two_windows_do_not_see_each_others_rides(window):

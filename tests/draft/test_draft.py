@@ -74,7 +74,7 @@ def test_a_pattern_is_laid_over_the_chosen_laps_and_repeated(ridden):
 
 
 def test_a_pattern_with_a_name_that_is_no_setup_is_refused(ridden):
-    with pytest.raises(RunSheetError, match='"lo" is no setup; there are baseline'):
+    with pytest.raises(RunSheetError, match='"lo" is not a setup; the setups are baseline'):
         ridden.with_pattern(ridden.laps, ["baseline", "lo"])
 
 

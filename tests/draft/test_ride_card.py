@@ -23,14 +23,14 @@ def bare_ride(columns="time_s,speed_m_s,power_w", row="{t},10.0,200"):
 
 def test_the_sample_has_all_that_a_test_wants(sample):
     assert {"power", "speed", "positions"} <= set(sample.sensors)
-    assert sample.lacks == ()
+    assert sample.missing == ()
     assert sample.laps.startswith("16 laps by the lap button.")
 
 
 def test_each_lack_says_what_it_means():
     card = ride_card(bare_ride(), listing=None, problem="no laps found")
-    assert [lack.what for lack in card.lacks] == ["positions", "time of day", "lap marks", "altitude"]
-    assert all(lack.means.endswith(".") for lack in card.lacks)
+    assert [lack.what for lack in card.missing] == ["positions", "time of day", "lap marks", "altitude"]
+    assert all(lack.means.endswith(".") for lack in card.missing)
     assert card.laps == "no laps found"
 
 
@@ -38,7 +38,7 @@ def test_speed_worked_out_from_distance_is_no_sensor():
     ride = bare_ride("time_s,distance_m,power_w", "{t},{t}0,200")
     card = ride_card(ride, listing=None)
     assert "speed" not in card.sensors
-    assert "recorded speed" in [lack.what for lack in card.lacks]
+    assert "recorded speed" in [lack.what for lack in card.missing]
 
 
 def test_a_ride_at_ten_metres_a_second_is_as_long_as_that():
@@ -48,5 +48,5 @@ def test_a_ride_at_ten_metres_a_second_is_as_long_as_that():
 def test_what_the_reader_repaired_is_told():
     lines = ["time_s,speed_m_s,power_w", *(f"{t},10.0,{'' if t == 50 else 200 + t}" for t in range(120))]
     card = ride_card(read_ride_bytes("\n".join(lines).encode(), name="gap.csv"), listing=None)
-    assert any("power is missing in 1 " in note for note in card.noticed)
-    assert not any(note.startswith("no position") for note in card.noticed)
+    assert any("power is missing in 1 " in note for note in card.notes)
+    assert not any(note.startswith("no position") for note in card.notes)

@@ -277,7 +277,7 @@ def test_power_that_comes_late_is_found_told_and_taken_out():
     late = session(sensors=replace(Sensors.perfect(), power_lag_s=2.0), **restless)
     found = brought_together(late.ride)
     assert found.rides[0].power_lag_s == pytest.approx(2.0, abs=0.2)
-    assert any("s late against speed; this was taken out" in sentence for sentence in found.warnings)
+    assert any("s behind the speed; this was corrected" in sentence for sentence in found.warnings)
     punctual, lap = brought_together(session(**restless).ride), found.laps[2].lap
     balances, middle = (found.rides[0].balance, punctual.rides[0].balance), int(lap.start_s) + 40
     worked_j = [(b.work_m * b.weight_n)[middle - 20 : middle + 20] for b in balances]

@@ -135,7 +135,7 @@ def test_a_report_takes_year_and_month_from_the_ride():
         ('[[setups]]\nname = "stock', '[setups]\nname = "stock', ("not valid TOML", "two brackets, [[setups]]")),
         ('[[setups]]\nname = "aero', '[setups]\nname = "aero', ("not valid TOML", "two brackets, [[setups]]")),
         ("[analysis]", "[system]", ("not valid TOML", "line 8", "keep one heading [system]")),
-        ("crr = 0.0045", "mass_kg = 85", ("not valid TOML", '"mass_kg = 85" names is there already')),
+        ("crr = 0.0045", "mass_kg = 85", ("not valid TOML", '"mass_kg = 85" gives something that is there already')),
         ("05-03T07", "15-03T07", ("not valid TOML", 'which reads "time = 2026-15-03T07:10:00Z"')),
         ("[system]\nmass_kg = 84\ncrr = 0.0045", "", ("[system] is missing", "mass_kg")),
         ('setup = "aero bar"\nsaves', 'setup = "stock bar"\nsaves', ("[[claims]] no. 1", "itself")),

@@ -24,7 +24,7 @@ def test_ordinary_riders_and_bikes_raise_no_question(system):
     ("changed", "word"),
     [
         ({"mass_kg": 184.0}, "pounds"),
-        ({"mass_kg": 28.0}, "rider's alone"),
+        ({"mass_kg": 28.0}, "rider alone"),
         ({"drivetrain_efficiency": 0.9}, "chain"),
         ({"crr": 0.015}, "tyres"),
         ({"wheel_circumference_m": 1.1}, "diameter"),

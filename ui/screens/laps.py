@@ -18,7 +18,7 @@ from fieldaero.draft.lap_table import LapRow, lap_rows, laps_within
 
 head(
     "Laps and setups",
-    "Name the setups, then say which lap was ridden with which: drag across the trace to pick laps.",
+    "Name the setups, then give each lap to its setup: drag across the trace to pick laps.",
 )
 
 
@@ -59,7 +59,7 @@ def trace(draft_ride: DraftRide, rows: list[LapRow]) -> None:
 def flags(rows: list[LapRow]) -> None:
     """Show the evidence of each flag."""
     flagged = [row for row in rows if row.sentences]
-    with st.expander(f"What is particular about {len(flagged)} of {len(rows)} laps", expanded=False):
+    with st.expander(f"Flags and notes of {len(flagged)} of {len(rows)} laps", expanded=False):
         if not flagged:
             st.write("No lap has a flag.")
         for row in flagged:

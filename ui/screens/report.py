@@ -16,17 +16,17 @@ REPORT, MISSING, OF, PACK = "the_report", "the_report_missing", "the_report_of",
 KINDS = {".html": "text/html", ".pdf": "application/pdf"}
 SHIFTED, EXACT = "without the place", "with the place"
 PLACES = {
-    SHIFTED: "Rides leave in metres around the start line, and on a clock that begins with the session; weather and "
-    "laps are moved alike. The latitude stays in whole degrees, for gravity. The shape and heights of the course, and "
-    "what titles and notes say, may still tell somebody where it was.",
-    EXACT: "Rides leave with latitude, longitude and clock times: anybody can see where you ride, often where you "
-    "live, and when you are not at home.",
+    SHIFTED: "Positions are in metres around the start line, and the clock begins with the session; weather and laps "
+    "are shifted in the same way. The latitude stays in whole degrees, for gravity. The shape and heights of the "
+    "course, and your titles and notes, may still show where it was.",
+    EXACT: "Rides keep latitude, longitude and clock times: anybody can see where you ride, often where you live, and "
+    "when you are not at home.",
 }
 
 
 def page() -> None:
     """Draw the page."""
-    head("Report", "Take the result with you: to publish it, to check it, or to go on with it elsewhere.")
+    head("Report", "Take the result with you: to publish it, to check it, or to continue elsewhere.")
     if not draft().rides:
         st.info("There is no ride yet, so there is nothing to report.")
         st.button("Load the sample session", key="sample_here", on_click=load_sample)
@@ -37,7 +37,7 @@ def page() -> None:
         why_not(found.problem)
         st.write("There is a report as soon as the test gives a result.")
         left, right = st.columns(2)
-        left.page_link("screens/rides.py", label="Mend it in 2 Rides and weather")
+        left.page_link("screens/rides.py", label="Correct it in 2 Rides and weather")
         right.page_link("screens/laps.py", label="or in 3 Laps and setups")
     else:
         result = settled(draft()).result or found.result
@@ -90,7 +90,7 @@ def _pack(result: Result) -> None:
     st.header("The data pack")
     st.write(
         "Rides, run sheet, weather and results in one archive, so that anybody can redo the analysis. Before you give "
-        "it away, choose what it says of where you were:"
+        "it away, choose what it tells about where you were:"
     )
     choice = st.radio(
         "Place and time in the rides",
@@ -101,15 +101,15 @@ def _pack(result: Result) -> None:
     for place, means in PLACES.items():
         note(f"**{place.capitalize()}:** {means}")
     note(
-        "Either way it holds speed, power and height of every second, the weather, the mass and the names and notes "
-        "you typed; names and serial numbers of devices and heart rate stay at home. What is packed is analysed anew, "
-        "and its README says by how much the numbers differ. Making it takes some seconds."
+        "In both cases the pack holds speed, power and height for every second, the weather, the mass, and the names "
+        "and notes you typed. Names and serial numbers of devices and heart rate are left out. The packed files are "
+        "analysed again, and the README says by how much the numbers differ. This takes a few seconds."
     )
     if any(setup.get("photos") for setup in draft().tables.setups):
         note(
-            "Photographs that the run sheet names are not here, so the pack and the report leave them out. "
-            "Beside them on the disk, `fieldaero pack` and `fieldaero report` take them in, without what their files "
-            "say beside the picture."
+            "The run sheet names photographs, which these pages do not hold; the pack and the report leave them out. "
+            "On your own disk, `fieldaero pack` and `fieldaero report` include them, without the data that photo files "
+            "carry beside the picture."
         )
     with st.container(horizontal=True):
         if st.button("Make the data pack", key="make_pack"):
@@ -137,7 +137,7 @@ def _pack(result: Result) -> None:
 
 
 def _pieces(result: Result) -> None:
-    st.header("Piece by piece")
+    st.header("Single files")
     figure_downloads(result)
     table_downloads(result)
     result_download(result)
@@ -145,7 +145,7 @@ def _pieces(result: Result) -> None:
 
 def _sheet() -> None:
     st.header("Run sheet")
-    st.write("The whole test on one page of text. Beside the ride files it is all that `fieldaero analyse` needs.")
+    st.write("The whole test on one page of text. With the ride files it is all that `fieldaero analyse` needs.")
     st.download_button(
         "Run sheet (TOML)",
         data=draft().sheet_text(),

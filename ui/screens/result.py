@@ -59,7 +59,7 @@ def page() -> None:
 def _failed(found: Outcome) -> None:
     why_not(found.problem)
     left, right = st.columns(2)
-    left.page_link("screens/rides.py", label="Mend it in 2 Rides and weather")
+    left.page_link("screens/rides.py", label="Correct it in 2 Rides and weather")
     right.page_link("screens/laps.py", label="or in 3 Laps and setups")
     if found.result is not None:
         st.warning("The test as it stands gives no result. What follows is **as of before** the last change.")

@@ -16,14 +16,14 @@ WHERE = {"rides": "rides, above", "bike": "rider and bike, above", "weather": "w
 
 head(
     "Rides and weather",
-    "Add the files of your rides, say what was ridden and in which air; laps are chosen on the next page.",
+    "Add your ride files, then describe rider, bike and weather. You choose the laps on the next page.",
 )
 if not draft().rides:
     left, right = st.columns([2, 1], vertical_alignment="bottom")
-    left.write("New here? Look at an invented session of three handlebars first.")
+    left.write("New here? Start with the sample session: three handlebars, invented data.")
     right.button("Load the sample session", key="load_sample", on_click=load_sample, type="primary", width="stretch")
 dropped = st.file_uploader(
-    "Ride files: FIT, TCX, GPX or CSV, also packed with gzip; a run sheet or a weather file may be among them",
+    "Ride files: FIT, TCX, GPX or CSV, also packed with gzip; you can add a run sheet or a weather file too",
     accept_multiple_files=True,
     key=f"drop_{st.session_state.get('drops', 0)}",
 )
