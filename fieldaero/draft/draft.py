@@ -137,12 +137,10 @@ class Draft:
         for other in self.rides:
             if other.ride.source.sha256 == hashlib.sha256(content).hexdigest():
                 raise RideError(f"{name}: the same ride as {other.name}, which is part of the test already")
+        from fieldaero.rides.ride import check_power
+
         listed = read_draft_ride(content, name=self._free_name(name), shared_line=shared_line(self.rides))
-        if not listed.ride.has("power_w"):
-            raise RideError(
-                f"{name}: no power in this file; a test of drag needs a power meter. Check that it was paired, or "
-                "that the export kept its data."
-            )
+        check_power(listed.ride)
         return replace(self, rides=(*self.rides, listed))
 
     def without_ride(self, name: str) -> Draft:

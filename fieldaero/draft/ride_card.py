@@ -23,7 +23,6 @@ SENSORS = {
     "air_speed_m_s": "air speed",
 }
 WAYS = {"button": "the lap button", "line": "a start line", "repeat": "the road repeating itself"}
-TOLD_AS_A_LACK = ("no position was recorded", "no speed was recorded", "no power was recorded")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +74,7 @@ def ride_card(ride: Ride, *, listing: LapListing | None, problem: str = "") -> R
         duration_s=ride.duration_s,
         distance_m=float(wheel_distance_m(ride)[-1]),
         sensors=_sensors(ride),
-        notes=tuple(note for note in ride.notes if not note.startswith(TOLD_AS_A_LACK)),
+        notes=ride.notes,
         missing=_missing(ride),
         laps=problem if listing is None else _laps(listing),
     )

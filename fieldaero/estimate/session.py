@@ -24,7 +24,7 @@ from fieldaero.laps.sensor_dropouts import false_samples
 from fieldaero.physics.earth import MIDDLE_LATITUDE_DEG, normal_gravity_m_s2
 from fieldaero.rides import read_ride
 from fieldaero.rides.local_positions import is_local
-from fieldaero.rides.ride import Ride
+from fieldaero.rides.ride import Ride, check_power
 from fieldaero.run_sheet.schema import NOT_USED
 from fieldaero.run_sheet.sheet import RunSheet, check_ride_file
 from fieldaero.run_sheet.unit_slips import unlikely_air, unlikely_system
@@ -238,11 +238,7 @@ def session_of(
 
 
 def _check_sensors(ride: Ride) -> None:
-    if not ride.has("power_w"):
-        raise RideError(
-            f"{ride.source.file}: no usable power in this file; a test of drag needs a power meter. "
-            "Check that the meter was paired while recording."
-        )
+    check_power(ride)
     if not ride.has("speed_m_s"):
         raise RideError(f"{ride.source.file}: no usable speed in this file; record a wheel sensor or satellite speed.")
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
 
-__all__ = ["COLUMNS", "LapMark", "Pause", "Ride", "RideSource"]
+__all__ = ["COLUMNS", "LapMark", "Pause", "Ride", "RideSource", "check_power"]
 
 COLUMNS: tuple[str, ...] = (
     "time_s",
@@ -137,3 +137,13 @@ class Ride:
         if self.start_time is None:
             return None
         return self.start_time.astimezone(UTC) + timedelta(seconds=float(time_s))
+
+
+def check_power(ride: Ride) -> None:
+    """Refuse a ride without power, which gives no drag area."""
+    if not ride.has("power_w"):
+        raise RideError(
+            "no usable power in this file; a test of drag needs a power meter. Check that the meter was paired while "
+            "recording, or that the export kept its data.",
+            where=ride.source.file,
+        )

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-from fieldaero.basics.errors import RideError, RunSheetError
+from fieldaero.basics.errors import RunSheetError
 from fieldaero.basics.formatting import clock, duration, number, one_line
 from fieldaero.basics.safety import SAFETY
 from fieldaero.laps.lap import Lap
@@ -22,6 +22,7 @@ from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps
 from fieldaero.laps.start_line import StartLine
 from fieldaero.physics.system import System
 from fieldaero.rides import read_ride
+from fieldaero.rides.ride import check_power
 from fieldaero.run_sheet.schema import (
     FIRST_SETUP,
     NOT_USED,
@@ -91,11 +92,7 @@ def draft_run_sheet(paths: Sequence[str | os.PathLike[str]], *, folder: str | os
     line: StartLine | None = None
     for path in paths:
         ride = read_ride(path)
-        if not ride.has("power_w"):
-            raise RideError(
-                f"{ride.source.file}: no usable power in this file; a test of drag needs a power meter. "
-                "Check that the meter was paired while recording."
-            )
+        check_power(ride)
         listing = list_laps(ride, start_line=line)
         # Laps of one session are counted from one line, so later rides are cut at the line of the first.
         if line is None and listing.course is not None:

@@ -37,8 +37,8 @@ def test_a_ride_without_power_says_what_that_means_and_what_to_do(visitor, simul
     ride = Ride(table=table, source=whole.source, lap_marks=whole.lap_marks, start_time=whole.start_time)
     write_csv(ride, tmp_path / "easy.csv")
     visitor.drops(tmp_path / "easy.csv").sees("Understood").idle()
-    assert "no power in this file" in visitor.alerts()
-    assert "Check that the power meter was paired" in visitor.alerts()
+    assert "no usable power in this file" in visitor.alerts()
+    assert "Check that the meter was paired" in visitor.alerts()
     visitor.presses("Understood").idle()
     visitor.goes_to(PAGES[3]).presses("Load the sample session").sees_verdict()
 

@@ -119,7 +119,7 @@ def test_the_same_ride_twice_is_told(ridden, content):
 
 def test_a_ride_without_power_is_told_with_what_to_do():
     rows = "\n".join(f"{t},10.0," for t in range(60))
-    with pytest.raises(RideError, match=r"slow\.csv: no power in this file.*paired"):
+    with pytest.raises(RideError, match=r"slow\.csv: no usable power in this file.*paired"):
         empty_draft().with_ride(f"time_s,speed_m_s,power_w\n{rows}\n".encode(), name="slow.csv")
 
 
