@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from _looks import note, sign_of
+from _looks import note
 from _ride_cards import plain
 from _state import draft, edition, keep, kept, step
+from fieldaero.basics.colours import sign_of
 from fieldaero.basics.formatting import counted
 from fieldaero.draft.draft import DraftLap
 from fieldaero.draft.lap_table import LapRow

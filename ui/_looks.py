@@ -1,8 +1,8 @@
-"""Colours, marks and wording that all pages share: a colour always comes with a mark or a word."""
+"""What all pages share: their head, the way to the next, charts that can be read in either theme, notes."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
@@ -10,42 +10,9 @@ import streamlit as st
 from _save import save_and_open
 from _state import problem, undo, undo_name
 
-__all__ = [
-    "COLOURS",
-    "MARKS",
-    "accent",
-    "colour_of",
-    "head",
-    "ink",
-    "mark_of",
-    "note",
-    "show_chart",
-    "show_drawn",
-    "sign_of",
-    "way_on",
-]
+__all__ = ["accent", "head", "ink", "note", "show_chart", "show_drawn", "way_on"]
 
-# Okabe and Ito's colours, told apart by readers of all kinds of colour vision, with marks of their own.
-COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#8A6D00", "#56B4E9")
-MARKS = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
-SIGNS = ("●", "■", "▲", "◆", "✚", "▼")
-UNUSED_COLOUR = "#8a8a85"
 ON_LIGHT_ACCENT = "#171716"
-
-
-def colour_of(setup: str, setups: Sequence[str]) -> str:
-    """Return a setup's colour, grey for laps that are not used."""
-    return COLOURS[list(setups).index(setup) % len(COLOURS)] if setup in setups else UNUSED_COLOUR
-
-
-def mark_of(setup: str, setups: Sequence[str]) -> str:
-    """Return the name of a setup's mark."""
-    return MARKS[list(setups).index(setup) % len(MARKS)] if setup in setups else "circle"
-
-
-def sign_of(setup: str, setups: Sequence[str]) -> str:
-    """Return a setup's mark as a sign for text, a ring for laps that are not used."""
-    return SIGNS[list(setups).index(setup) % len(SIGNS)] if setup in setups else "○"
 
 
 def accent() -> str:

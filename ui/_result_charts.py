@@ -7,27 +7,27 @@ from typing import Any
 import altair
 import pandas as pd
 
-from _looks import COLOURS, MARKS, UNUSED_COLOUR
 from fieldaero.answers.lap_rows import lap_points
 from fieldaero.answers.result import Result
 from fieldaero.answers.wording import is_resolved
+from fieldaero.basics.colours import COLOURS, GREY, chart_mark_of, colour_of
 from fieldaero.basics.formatting import interval, value_with_uncertainty
 
 alt: Any = altair  # the checker knows its encodings only in part
 
 __all__ = ["budget_chart", "difference_chart", "lap_chart", "setup_scales"]
 
-BAND_COLOUR = "#8a8a85"
+
+LEGEND = alt.Legend(title=None, orient="top", direction="horizontal", columns=2, labelLimit=240)
 
 
-def setup_scales(setups: list[str]) -> dict[str, Any]:
+def setup_scales(setups: list[str], *, legend: Any = LEGEND) -> dict[str, Any]:
     """Return colour and shape of the setups, as encodings that share one legend."""
-    colours = [COLOURS[k % len(COLOURS)] for k in range(len(setups))]
-    shapes = [MARKS[k % len(MARKS)] for k in range(len(setups))]
-    legend = alt.Legend(title=None, orient="top", direction="horizontal", columns=2, labelLimit=240)
+    colours = alt.Scale(domain=setups, range=[colour_of(name, setups) for name in setups])
+    shapes = alt.Scale(domain=setups, range=[chart_mark_of(name, setups) for name in setups])
     return {
-        "color": alt.Color("setup:N", scale=alt.Scale(domain=setups, range=colours), legend=legend),
-        "shape": alt.Shape("setup:N", scale=alt.Scale(domain=setups, range=shapes), legend=legend),
+        "color": alt.Color("setup:N", scale=colours, legend=legend),
+        "shape": alt.Shape("setup:N", scale=shapes, legend=legend),
     }
 
 
@@ -49,34 +49,28 @@ def difference_chart(result: Result) -> Any:
         if c.delta_cda_m2 is not None
     ]
     frame = pd.DataFrame(rows)
-    scale = alt.Scale(domain=setups, range=[COLOURS[k % len(COLOURS)] for k in range(len(setups))])
-    colour = alt.Color("setup:N", scale=scale, legend=None)
+    scales = setup_scales(setups, legend=None)
     y = alt.Y("pair:N", title=None, sort=[r["pair"] for r in rows], axis=alt.Axis(labelLimit=150, domain=False))
     base = alt.Chart(frame).encode(y=y)
     layers: list[Any] = []
     smallest = next((c.smallest_difference_m2 for c in result.comparison_results if c.smallest_difference_m2), None)
     if smallest is not None:
         band = pd.DataFrame([{"from": -smallest, "to": smallest}])
-        layers.append(
-            alt.Chart(band).mark_rect(color=BAND_COLOUR, opacity=0.28).encode(x=alt.X("from:Q"), x2=alt.X2("to"))
-        )
+        layers.append(alt.Chart(band).mark_rect(color=GREY, opacity=0.28).encode(x=alt.X("from:Q"), x2=alt.X2("to")))
     layers += [
-        alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=BAND_COLOUR).encode(x=alt.X("zero:Q")),
+        alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=GREY).encode(x=alt.X("zero:Q")),
         base.mark_rule(strokeWidth=3).encode(
-            x=alt.X("low:Q", title=DIFFERENCE, axis=alt.Axis(tickCount=6)), x2=alt.X2("high"), color=colour
+            x=alt.X("low:Q", title=DIFFERENCE, axis=alt.Axis(tickCount=6)), x2=alt.X2("high"), color=scales["color"]
         ),
         base.mark_point(size=150, strokeWidth=2.5, opacity=1.0, fillOpacity=1.0).encode(
             x=alt.X("delta:Q"),
-            color=colour,
-            shape=alt.Shape(
-                "setup:N", scale=alt.Scale(domain=setups, range=[MARKS[k % 6] for k in range(len(setups))]), legend=None
-            ),
             fill=alt.condition(
                 "datum.resolved == 'resolved'",
-                alt.Color("setup:N", scale=scale, legend=None),
+                scales["color"],
                 alt.value("transparent"),
             ),
             tooltip=[alt.Tooltip("pair:N"), alt.Tooltip("verdict:N"), alt.Tooltip("told:N", title="difference")],
+            **scales,
         ),
     ]
     return alt.layer(*layers).properties(height=80 + 46 * len(rows))
@@ -125,8 +119,8 @@ def lap_chart(result: Result) -> Any:
     if apart:
         left_out = alt.Chart(pd.DataFrame(apart)).encode(x=x, y=y)
         layers += [
-            left_out.mark_point(size=90, color=UNUSED_COLOUR, strokeDash=[3, 2]).encode(tooltip=about),
-            left_out.mark_text(dy=-13, color=UNUSED_COLOUR, fontSize=11).encode(text=alt.Text("label:N")),
+            left_out.mark_point(size=90, color=GREY, strokeDash=[3, 2]).encode(tooltip=about),
+            left_out.mark_text(dy=-13, color=GREY, fontSize=11).encode(text=alt.Text("label:N")),
         ]
     return alt.layer(*layers).properties(height=340)
 

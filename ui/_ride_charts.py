@@ -9,7 +9,8 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from _looks import accent, colour_of, ink, mark_of
+from _looks import accent, ink
+from fieldaero.basics.colours import chart_mark_of, colour_of
 from fieldaero.draft.air import RideAir, draft_system, mean_air_density_kg_m3
 from fieldaero.draft.draft import Draft, DraftRide
 from fieldaero.draft.lap_table import LapRow
@@ -81,7 +82,7 @@ def trace_chart(
         scale=alt.Scale(domain=names, range=[colour_of(name, setups) for name in names]),
         legend=alt.Legend(orient="bottom", title=None, labelLimit=220, symbolOpacity=1.0, columns=2),
     )
-    shape = alt.Shape("setup:N", scale=alt.Scale(domain=names, range=[mark_of(name, setups) for name in names]))
+    shape = alt.Shape("setup:N", scale=alt.Scale(domain=names, range=[chart_mark_of(name, setups) for name in names]))
     start = ride.start_time
     zero = f"{start.timestamp():.3f}" if start else "0"
     across = alt.X(

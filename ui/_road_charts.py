@@ -8,14 +8,13 @@ from typing import Any
 import altair
 import pandas as pd
 
-from _looks import COLOURS, UNUSED_COLOUR
 from fieldaero.answers.result import Result
+from fieldaero.basics.colours import GREY, chart_dash_of, colour_of
 
 alt: Any = altair  # the checker knows its encodings only in part
 
 __all__ = ["elevation_chart", "residual_chart"]
 
-STROKES = ([1, 0], [6, 3], [6, 3, 1, 3], [1, 3])
 ALONG = "distance along the lap [m]"
 
 
@@ -23,7 +22,7 @@ def elevation_chart(result: Result) -> Any:
     """Draw virtual elevation over the course, a line per lap, and the road profile that all share, thick."""
     found = result.supporting_data.elevation
     road = pd.DataFrame({"position": found.position_m, "height": found.road_m})
-    profile = alt.Chart(road).mark_line(strokeWidth=6, opacity=0.35, color=UNUSED_COLOUR)
+    profile = alt.Chart(road).mark_line(strokeWidth=6, opacity=0.35, color=GREY)
     return alt.layer(
         profile.encode(x=alt.X("position:Q", title=ALONG), y=alt.Y("height:Q")),
         _lines(result, [lap.elevation_m for lap in found.laps]).encode(
@@ -38,7 +37,7 @@ def residual_chart(result: Result) -> Any:
     lines = _lines(result, [found.residual_m(lap) for lap in found.laps]).encode(
         y=alt.Y("height:Q", title="residual to the road profile [m]")
     )
-    zero = alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=UNUSED_COLOUR).encode(y=alt.Y("zero:Q"))
+    zero = alt.Chart(pd.DataFrame([{"zero": 0.0}])).mark_rule(color=GREY).encode(y=alt.Y("zero:Q"))
     return alt.layer(zero, lines).properties(height=300)
 
 
@@ -66,12 +65,12 @@ def _lines(result: Result, heights: Sequence[tuple[float, ...]]) -> Any:
             detail=alt.Detail("lap:N"),
             color=alt.Color(
                 "setup:N",
-                scale=alt.Scale(**domain, range=[COLOURS[k % len(COLOURS)] for k in range(len(setups))]),
+                scale=alt.Scale(**domain, range=[colour_of(name, setups) for name in setups]),
                 legend=legend,
             ),
             strokeDash=alt.StrokeDash(
                 "setup:N",
-                scale=alt.Scale(**domain, range=[list(STROKES[k % len(STROKES)]) for k in range(len(setups))]),
+                scale=alt.Scale(**domain, range=[list(chart_dash_of(name, setups)) for name in setups]),
                 legend=legend,
             ),
             tooltip=[alt.Tooltip("lap:N"), alt.Tooltip("setup:N"), alt.Tooltip("height:Q", format=".2f", title="[m]")],

@@ -7,8 +7,8 @@ from typing import Any
 
 import streamlit as st
 
-from _looks import colour_of, sign_of
 from _state import draft, edition, step
+from fieldaero.basics.colours import colour_of, sign_of
 from fieldaero.draft.draft import Draft
 
 __all__ = ["setups", "with_setup_added", "with_setup_changed", "without_setup"]

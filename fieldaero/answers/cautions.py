@@ -9,6 +9,7 @@ import numpy as np
 
 from fieldaero.answers.comparison_rows import closures_m2
 from fieldaero.answers.rows import ComparisonResult, LapResult
+from fieldaero.answers.wording import NOTHING_TO_COMPARE
 from fieldaero.compare.closure_means import closure_mean
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.compare.setups import SCATTER_PRIOR_SD
@@ -25,7 +26,7 @@ CRR_UNKNOWN_SHARE = 0.25  # common practice, no source
 def cautions(
     session: Session, estimates: Estimates, rows: Sequence[LapResult], comparisons: Sequence[ComparisonResult]
 ) -> list[str]:
-    """Return what a reader must mind before the numbers: laps left out, wind, level of the drag areas, comparisons."""
+    """Return what weakens the result: laps left out, wind, level of the drag areas, comparisons."""
     return [
         *_left_out(rows),
         *_of_wind(session, estimates),
@@ -36,7 +37,7 @@ def cautions(
 
 def _left_out(rows: Sequence[LapResult]) -> list[str]:
     return [
-        f"{row.ride}, lap {row.lap}: named for {row.setup!r} but left out, for {row.why_not}."
+        f"{row.ride}, lap {row.lap}: named for {row.setup!r} but left out: {row.why_not}."
         for row in rows
         if row.why_not
     ]
@@ -49,28 +50,26 @@ def _of_comparisons(
     counts = {mean.setup: mean.laps for mean in estimates.comparison.setups}
     if max(counts.values()) < 2:
         found.append(
-            "No setup has two laps, so how much the rider scatters from lap to lap is not known; the intervals take "
-            f"{100.0 * SCATTER_PRIOR_SD:g} % for it. Repeat each setup."
+            "No setup has two laps, so nothing shows how much laps scatter; the intervals assume "
+            f"{100.0 * SCATTER_PRIOR_SD:g} %. Repeat each setup."
         )
     else:
         found += [
-            f"{name}: a single lap; its scatter is taken to be that of the other setups."
+            f"{name}: a single lap; its scatter is assumed to be that of the other setups."
             for name, count in counts.items()
             if count == 1
         ]
     if len(counts) == 1:
-        found.append("Only one setup has laps that can be used, so there is nothing to compare.")
+        found.append(NOTHING_TO_COMPARE)
     for row in rows:
         if row.outlier:
             found.append(
-                f"{row.ride}, lap {row.lap} ({row.setup}): lies further from the other laps than chance brings. "
-                "Look for a reason; the result keeps it."
+                f"{row.ride}, lap {row.lap} ({row.setup}): lies further from the other laps than chance explains. "
+                "Look for a reason; the result still uses it."
             )
     for c in comparisons:
-        if None in (c.closure_delta_cda_m2, c.closure_se_m2, c.delta_cda_m2, c.se_m2):
+        if c.delta_cda_m2 is None or c.se_m2 is None or c.closure_delta_cda_m2 is None or c.closure_se_m2 is None:
             continue
-        assert c.delta_cda_m2 is not None and c.se_m2 is not None  # noqa: PT018
-        assert c.closure_delta_cda_m2 is not None and c.closure_se_m2 is not None  # noqa: PT018
         apart = abs(c.delta_cda_m2 - c.closure_delta_cda_m2)
         if apart > DISAGREE_SD * math.hypot(c.se_m2, c.closure_se_m2):
             found.append(
@@ -86,10 +85,10 @@ def _of_wind(session: Session, estimates: Estimates) -> list[str]:
     east, north = estimates.fit.mean_wind_m_s
     strongest = math.hypot(east, north)
     if not session.course.has_headings:
-        taken = "The joint fit takes the course for round. " if session.course.closed else ""
+        taken = "The joint fit assumes a round course. " if session.course.closed else ""
         found.append(
-            "The rides hold no positions, so which way the road leads is not known: the direction of the wind means "
-            f"nothing here, and yaw cannot be told. {taken}Record positions to have both."
+            "Without positions in the rides, neither the direction of the road nor yaw is known, and the wind has no "
+            f"direction. {taken}Record positions to have both."
         )
     if session.wind_east_m_s is not None and session.wind_north_m_s is not None:
         observed = math.hypot(session.wind_east_m_s, session.wind_north_m_s)
@@ -103,26 +102,26 @@ def _of_wind(session: Session, estimates: Estimates) -> list[str]:
             )
     else:
         found.append(
-            "No observation gives the wind's speed and direction, so the laps alone have to tell its mean, to about "
+            "No observation gives the wind's speed and direction. The laps alone show its mean, to about "
             f"±{float(np.mean(estimates.fit.mean_wind_sd_m_s)):.1f} m/s; the intervals allow for that. A wind meter "
             "beside the road would narrow them."
         )
     if strongest > STRONG_WIND_M_S:
         found.append(
-            f"Wind of {strongest:.1f} m/s at the rider's height: drag areas scatter by 5 % or more from lap to lap in "
-            "such wind. Calmer air tells more than many laps."
+            f"Wind of {strongest:.1f} m/s at the rider's height: in such wind drag areas scatter by 5 % or more from "
+            "lap to lap. Calmer air helps more than many laps."
         )
     return found
 
 
 def _of_level(session: Session, estimates: Estimates, rows: Sequence[LapResult]) -> list[str]:
-    """Doubts about the drag areas themselves, which leave their differences nearly alone."""
+    """Return what makes the drag areas themselves doubtful, while their differences are hardly affected."""
     found = []
     crr, crr_se = estimates.fit.crr, estimates.crr_se
     if crr_se > CRR_UNKNOWN_SHARE * crr:
         found.append(
-            f"Crr is known to ±{crr_se:.4f} only, and the drag areas themselves are as uncertain; their differences "
-            "hardly are. Laps at speeds far apart would tell it, or a measured Crr."
+            f"Crr is only known to ±{crr_se:.4f}. This makes the drag areas uncertain, but hardly their differences. "
+            "Laps at speeds far apart would show it; or give a measured Crr."
         )
     if not (session.course.closed or session.run_sheet.course.height_difference_m is not None):
         return found  # plain closure has no rise to go by
@@ -138,7 +137,7 @@ def _of_level(session: Session, estimates: Estimates, rows: Sequence[LapResult])
         if apart > DISAGREE_SD * math.hypot(mean.se_m2, 0.0 if math.isnan(plain.se_m2) else plain.se_m2):
             found.append(
                 f"{mean.setup}: the joint fit says {mean.cda_m2:.4f} m² and plain closure{which} {plain.cda_m2:.4f} "
-                "m², further apart than their errors allow. Closure takes the observed wind and Crr as they stand: "
+                "m², further apart than their errors allow. Closure uses the observed wind and Crr as they are: "
                 "check these first."
             )
     return found

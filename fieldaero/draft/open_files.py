@@ -194,7 +194,7 @@ def _race(entry: Mapping[str, Any], k: int, name: str, files: Mapping[str, bytes
     file = entry.get("file")
     if file is None:
         return dict(entry)
-    from fieldaero.answers.race.race_course import course_from_file, course_numbers
+    from fieldaero.answers.race.profile import course_from_file, course_numbers
 
     content = _at_hand(file, name, files)
     with tempfile.TemporaryDirectory() as scratch:

@@ -42,17 +42,7 @@ class Photo:
 def photo(folder: Path, name: str) -> Photo:
     """Read, scale and clean a photograph.
 
-    Parameters
-    ----------
-    folder
-        That of the run sheet.
-    name
-        As the run sheet names it, relative to the folder.
-
-    Raises
-    ------
-    RunSheetError
-        For a place outside the folder, a file that is missing or too large, or that is no picture.
+    The name is as in the run sheet, relative to its folder; a place outside the folder is an error.
     """
     path = _inside(folder, name)
     try:

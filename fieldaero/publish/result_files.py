@@ -18,21 +18,8 @@ POOLED_FILES = ("pooled.json", "pooled.csv", "pooled_sessions.csv", "pooled.txt"
 def write_result_files(result: Result, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
     """Write result.json, laps.csv, setups.csv, comparisons.csv and summary.txt into a folder.
 
-    Parameters
-    ----------
-    result
-        From :func:`fieldaero.answers.analysis.analyse`.
-    folder
-        Made where it is not there; earlier results in it are replaced.
-
-    Returns
-    -------
-    The paths written.
-
-    Raises
-    ------
-    FieldaeroError
-        If the folder cannot be written, or one of the names is taken by an input of the analysis.
+    Earlier results in the folder are replaced.  Where it cannot be written, or one of the names is taken by an input of
+    the analysis, nothing is changed.
     """
     texts = {
         "result.json": json_text(result.to_dict()) + "\n",
@@ -48,21 +35,7 @@ def write_result_files(result: Result, folder: str | os.PathLike[str]) -> tuple[
 def write_pooled_files(pooled: Pooled, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
     """Write pooled.json, pooled.csv, pooled_sessions.csv and pooled.txt into a folder.
 
-    Parameters
-    ----------
-    pooled
-        From :func:`fieldaero.answers.pool.pool_sheets`.
-    folder
-        Made where it is not there; earlier results in it are replaced.
-
-    Returns
-    -------
-    The paths written.
-
-    Raises
-    ------
-    FieldaeroError
-        If the folder cannot be written, or one of the names is taken by an input.
+    As :func:`write_result_files` does.
     """
     texts = (
         json_text(pooled.to_dict()) + "\n",

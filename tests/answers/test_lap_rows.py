@@ -20,8 +20,8 @@ from tests.simulator.sessions import session
 from tests.whole_sessions import AIR, brought_together, sample_result, usual, with_columns, without
 
 NO_POSITIONS = (
-    "The rides hold no positions, so which way the road leads is not known: the direction of the wind means nothing "
-    "here, and yaw cannot be told. The joint fit takes the course for round. Record positions to have both."
+    "Without positions in the rides, neither the direction of the road nor yaw is known, and the wind has no "
+    "direction. The joint fit assumes a round course. Record positions to have both."
 )
 
 
@@ -193,5 +193,5 @@ def test_without_positions_neither_yaw_nor_the_direction_of_the_wind_is_told():
     )
     assert found.wind.from_deg is None
     assert "m/s, from a direction that is not known." in found.summary()
-    assert [s for s in found.warnings if "no positions" in s] == [NO_POSITIONS]
+    assert [s for s in found.warnings if "Without positions" in s] == [NO_POSITIONS]
     assert not any("The weather puts the wind" in sentence for sentence in found.warnings)

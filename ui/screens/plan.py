@@ -11,9 +11,10 @@ import pandas as pd
 import streamlit as st
 
 from _downloads import file_name
-from _looks import COLOURS, UNUSED_COLOUR, head, note, show_chart, way_on
+from _looks import head, note, show_chart, way_on
 from _plan_form import Wishes, plan_form, planned
 from _state import attempt, draft, keep
+from fieldaero.basics.colours import COLOURS, GREY
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.basics.formatting import duration, number
 from fieldaero.basics.safety import SAFETY
@@ -145,7 +146,7 @@ def _curve(plan: Plan) -> None:
     enough = alt.Chart(pd.DataFrame([{"enough": ENOUGH}]))
     show_chart(
         alt.layer(
-            enough.mark_rule(color=UNUSED_COLOUR, strokeDash=[5, 3]).encode(y=alt.Y("enough:Q")),
+            enough.mark_rule(color=GREY, strokeDash=[5, 3]).encode(y=alt.Y("enough:Q")),
             base.mark_line(color=COLOURS[0], opacity=0.5),
             base.mark_point(size=70, color=COLOURS[0]).encode(
                 fill=alt.Fill(

@@ -74,20 +74,8 @@ def judge_claim(
 ) -> ClaimJudgement:
     """Judge a claimed difference of drag area by the laps' own.
 
-    Parameters
-    ----------
-    claimed_delta_cda_m2
-        Claimed difference, negative for less drag.
-    delta_cda_m2, se_m2, df
-        Difference found, its standard error > 0 and degrees of freedom.
-    interval95_m2
-        Its 95 % interval, for this comparison alone.
-    laps
-        Laps of both setups together.
-
-    Returns
-    -------
-    The judgement; ``further_laps`` only for an undecided claim.
+    ``interval95_m2`` is that of this comparison alone, ``laps`` those of both setups together, and ``se_m2`` above 0;
+    ``further_laps`` of the judgement is for an undecided claim only.
 
     Examples
     --------
@@ -115,19 +103,7 @@ def claim_results(
 ) -> tuple[ClaimResult, ...]:
     """Return one row per claim of the run sheet, in its order.
 
-    Parameters
-    ----------
-    run_sheet
-        Its claims, and its report conditions for what they leave open.
-    comparisons, setups
-        Rows of the result.
-    road
-        Rider, bike and air that a saving is translated for.
-
-    Raises
-    ------
-    RunSheetError
-        For a saving that no drag area makes, naming the claim.
+    A saving that no drag area makes is an error of the run sheet, which names the claim.
     """
     return tuple(
         _claim_result(claim, f"{run_sheet.path.name}: [[claims]] no. {number}", run_sheet, comparisons, setups, road)
@@ -246,24 +222,24 @@ class _Conditions:
         if claim.unit == "s":
             if distance is None:
                 distance = choices.report_distance_km
-                filled.append(f"The claim states no distance: {distance:g} km, that of the report, is taken.")
+                filled.append(f"The claim states no distance; the report's {distance:g} km is used.")
             if power is None and speed is not None:
                 power = _power_at(speed, cda_m2, road)
                 filled.append(
-                    f"The claim states no power: {power:.0f} W, which {speed:g} km/h take without the saving, is taken."
+                    f"The claim states no power; {power:.0f} W is used, which {speed:g} km/h needs without the saving."
                 )
             elif power is None:
                 power = choices.report_power_w
-                filled.append(f"The claim states no power: {power:g} W, that of the report, is taken.")
+                filled.append(f"The claim states no power; the report's {power:g} W is used.")
         elif claim.unit == "W" and speed is None:
             if power is not None:
                 speed = _speed_at(power, cda_m2, road)
                 filled.append(
-                    f"The claim states no speed: {speed:.1f} km/h, which {power:g} W give without the saving, is taken."
+                    f"The claim states no speed; {speed:.1f} km/h is used, which {power:g} W gives without the saving."
                 )
             else:
                 speed = choices.report_speed_km_h
-                filled.append(f"The claim states no speed: {speed:g} km/h, that of the report, is taken.")
+                filled.append(f"The claim states no speed; the report's {speed:g} km/h is used.")
         return cls(
             cda_m2=cda_m2, road=road, distance_km=distance, power_w=power, speed_km_h=speed, filled_in=tuple(filled)
         )

@@ -23,16 +23,7 @@ __all__ = ["known_drag_results"]
 def known_drag_results(run_sheet: RunSheet, *, comparisons: Sequence[ComparisonResult]) -> tuple[KnownDragResult, ...]:
     """Return one row per setup whose addition to the baseline's drag area is known.
 
-    Parameters
-    ----------
-    run_sheet
-        Its setups with ``known_added_cda_m2``.
-    comparisons
-        Rows of the result.
-
-    Returns
-    -------
-    The rows in the order of the setups; without numbers for a setup that has no laps.
+    In the order of the setups; without numbers for a setup that has no laps.
     """
     return tuple(
         _row(setup.name, run_sheet.baseline, setup.known_added_cda_m2, setup.known_added_cda_sd_m2, comparisons)

@@ -52,14 +52,7 @@ def tunnel_results(
 ) -> tuple[TunnelResult, ...]:
     """Return one row per sweep, then one per compared pair of swept setups.
 
-    Parameters
-    ----------
-    sweeps
-        In the run sheet's order; the first of two setups are compared, the second of two, and so on.
-    estimates
-        The joint fit, for the yaw that was ridden.
-    setups, comparisons
-        Rows of the result.
+    Sweeps are in the run sheet's order; the first ones of two setups are compared, the second ones, and so on.
     """
     means = {}
     rows = []
@@ -83,17 +76,17 @@ def _absolute(
 ) -> TunnelResult:
     remarks = []
     if sweep.mirrored:
-        remarks.append("The sweep goes to one side only and is taken to be alike on the other.")
+        remarks.append("The sweep covers one side only; the other is assumed to be the same.")
     if not sweep.sd_stated:
-        remarks.append("The sweep states no precision, so its uncertainty counts as zero and En comes out too large.")
+        remarks.append("The sweep states no precision, so its uncertainty counts as zero and En is too large.")
     field = next((row for row in setups if row.setup == sweep.setup and row.laps), None)
     if field is None:
-        remarks.append("The setup has no laps that can be used.")
+        remarks.append("The setup has no usable lap.")
     elif mean is None:
         remarks.append("The laps have no headings, so their yaw is not known.")
     elif mean.beyond_share > 0.0:
         remarks.append(
-            f"At {percent(mean.beyond_share)} of the time the yaw was beyond the sweep, where its end value is taken."
+            f"For {percent(mean.beyond_share)} of the time yaw was beyond the sweep, where its end value is used."
         )
     interval = None if field is None else field.interval95_m2
     return _row(

@@ -90,10 +90,7 @@ class Sweep:
     def mean(self, *, yaw_deg: Floats, weights: Floats, time_s: Floats) -> SweepMean:
         """Weight the sweep with a distribution of yaw.
 
-        Parameters
-        ----------
-        yaw_deg, weights, time_s
-            Yaw, its weight (any positive scale), and the time spent at it, shape (m,).
+        ``weights`` may have any positive scale; ``time_s`` is the time spent at each yaw; all of shape (m,).
 
         Examples
         --------
@@ -134,13 +131,7 @@ class Sweep:
 
 
 def read_sweeps(run_sheet: RunSheet) -> tuple[Sweep, ...]:
-    """Return the sweeps of a run sheet, those in files read from beside it.
-
-    Raises
-    ------
-    RunSheetError
-        For a file that cannot be read, or that is no sweep.
-    """
+    """Return the sweeps of a run sheet, those in files read from beside it."""
     sweeps = []
     for number, table in enumerate(run_sheet.tunnel, start=1):
         if table.file is None:
@@ -167,23 +158,8 @@ def _from_table(table: TunnelSweep) -> Sweep:
 def read_sweep_csv(path: Path, *, table: TunnelSweep, where: str) -> Sweep:
     """Read a sweep from a CSV file with the columns of :data:`SWEEP_COLUMNS`, in any order.
 
-    Parameters
-    ----------
-    path
-        The file, UTF-8, comma separated, decimal points, column names in the first row.
-    table
-        The run sheet's entry; a single ``sd_m2`` there stands for all points if the file has none.
-    where
-        Place in the run sheet that names the file, for messages.
-
-    Returns
-    -------
-    The sweep.
-
-    Raises
-    ------
-    RunSheetError
-        Naming file and line, what was found and what is allowed.
+    A single ``sd_m2`` in the run sheet's entry stands for all points if the file has none; ``where`` is the place in
+    the run sheet that names the file, for messages.
     """
     rows, sha256 = _rows(path, where)
     name = path.name

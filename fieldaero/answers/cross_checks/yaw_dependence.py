@@ -51,16 +51,8 @@ COVERAGE_FACTOR = 2.0
 def yaw_result(estimates: Estimates) -> YawResult:
     """Estimate how drag area changes with yaw, or say that these laps cannot tell.
 
-    Parameters
-    ----------
-    estimates
-        The joint fit and its laps.
-
-    Returns
-    -------
-    The change with its 95 % interval; without it where yaw's square varied by less than
-    :data:`LEAST_SPREAD_DEG2` along the road, where there are fewer than four laps, or where the
-    likelihood has no top near.
+    There is no interval where yaw's square varied by less than :data:`LEAST_SPREAD_DEG2` along the road, where there
+    are fewer than four laps, or where the likelihood has no top near.
     """
     yaw = ridden_yaw(estimates)
     found = None

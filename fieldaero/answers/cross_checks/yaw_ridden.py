@@ -59,15 +59,6 @@ def segment_yaw_deg(estimates: Estimates) -> Floats:
 def ridden_yaw(estimates: Estimates, *, setup: str | None = None) -> RiddenYaw | None:
     """Return the yaw ridden in a setup, or in all laps.
 
-    Parameters
-    ----------
-    estimates
-        The joint fit and its laps.
-    setup
-        Name; None takes all laps.
-
-    Returns
-    -------
     One entry per segment whose heading and energy balance are known; None where there is none.
     """
     segments, wind = estimates.fit.segments, estimates.fit.wind_m_s

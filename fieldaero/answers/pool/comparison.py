@@ -212,12 +212,11 @@ def _notes(chain: Chain, left_out: Sequence[LeftOut], says: str) -> tuple[str, .
         )
     if math.isnan(chain.mean.df):
         found.append(
-            "One session cannot show how much sessions differ from each other, so there is no pooled interval and no "
-            "verdict; what is given counts the session's own errors only. Ride it in a second session, better in two "
-            "more."
+            "One session cannot show how much sessions differ, so there is no pooled interval and no verdict; the "
+            "interval shown counts the session's own errors only. Ride it in a second session, better in two more."
             if len(chain.legs) == 1
-            else "A part of the way rests on one session, which cannot show how much sessions differ from each other, "
-            "so there is no pooled interval and no verdict; what is given counts the sessions' own errors only."
+            else "A part of this comparison rests on one session, which cannot show how much sessions differ, so "
+            "there is no pooled interval and no verdict; the interval shown counts the sessions' own errors only."
         )
     if chain.effect is None or chain.effect.scatter_unknown:
         return tuple(found)
@@ -231,7 +230,7 @@ def _notes(chain: Chain, left_out: Sequence[LeftOut], says: str) -> tuple[str, .
     if chain.effect.q_p_value < DIFFER_P:
         found.append(
             f"The sessions differ by more than their own errors allow (p {p_value(chain.effect.q_p_value)}): the mean "
-            "is that of sessions like these, and a single day can be elsewhere. Look for what was different."
+            "is that of sessions like these, and a single day can differ. Look for what was different."
         )
     # Of three sessions two are left, and two settle nothing whichever they are.
     turned = [one for one in left_out if len(left_out) > 3 and one.verdict != says]

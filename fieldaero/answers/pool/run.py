@@ -181,11 +181,11 @@ def _warnings(
     ]
     if not any(c.link == "direct" and len(c.sessions) > 1 for c in comparisons):
         found.append(
-            "No comparison was ridden in two sessions, so nothing is averaged over sessions. Other setups to compare "
-            "with are named by --versus."
+            "No comparison was ridden in two sessions, so nothing is averaged over sessions. Name another setup to "
+            "compare with by --versus."
         )
     for name, result in zip(setups, results, strict=True):
         if result.warnings:
             count = len(result.warnings)
-            found.append(f"{name}: its own analysis has {counted(count, 'warning')}; fieldaero analyse shows them.")
+            found.append(f"{name}: its own analysis has {counted(count, 'warning')}; see them with fieldaero analyse.")
     return found

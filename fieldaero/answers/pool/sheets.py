@@ -43,13 +43,7 @@ def named_setups(sheet: RunSheet) -> tuple[str, ...]:
 
 
 def check_sheets_once(paths: Sequence[Path], sheets: Sequence[RunSheet]) -> None:
-    """Refuse fewer than two sheets, and a sheet given twice.
-
-    Raises
-    ------
-    RunSheetError
-        With the sheet.
-    """
+    """Refuse fewer than two sheets, and a sheet given twice."""
     if len(paths) < 2:
         one = f" A single session is analysed by: fieldaero analyse {paths[0]}" if paths else ""
         raise RunSheetError(f"pooling needs two run sheets or more, and {len(paths)} was given.{one}")
@@ -63,13 +57,7 @@ def check_sheets_once(paths: Sequence[Path], sheets: Sequence[RunSheet]) -> None
 
 
 def check_laps_once(results: Sequence[Result], names: Sequence[str]) -> None:
-    """Refuse a lap that two sheets use: it would count twice.
-
-    Raises
-    ------
-    RunSheetError
-        With the ride, the lap and both sheets.
-    """
+    """Refuse a lap that two sheets use: it would count twice."""
     seen: dict[str, list[tuple[float, float, str]]] = {}
     for result, name in zip(results, names, strict=True):
         for used in result.estimates.laps:
@@ -88,17 +76,7 @@ def check_laps_once(results: Sequence[Result], names: Sequence[str]) -> None:
 def check_related(setups: Mapping[str, Sequence[str]], *, error: type[FieldaeroError] = RunSheetError) -> None:
     """Refuse a sheet that no chain of common setups links to the others.
 
-    Parameters
-    ----------
-    setups
-        The setups of each sheet by the sheet's name.
-    error
-        What to raise.
-
-    Raises
-    ------
-    FieldaeroError
-        With the sheet that shares nothing, and setups that may be meant to be the same.
+    Says which sheet shares nothing, and which setups may be meant to be the same.
 
     Examples
     --------

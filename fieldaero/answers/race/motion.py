@@ -1,4 +1,4 @@
-"""The equation of motion along a road of stretches, with cells that suit the speed.
+"""The equation of motion along a road of pieces, with cells that suit the speed.
 
 With M = m + I/r^2 and x along the road, Newton's law is M v dv/dx = eta P / v - R.  For
 y = v^3 it becomes
@@ -32,7 +32,7 @@ from scipy.linalg import solve_banded
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.physics.road_power import BEARING_N, BEARING_N_S_M
 
-__all__ = ["Mover", "Stretches", "arrival", "march", "steady_speed_m_s"]
+__all__ = ["Mover", "RoadPieces", "arrival", "march", "steady_speed_m_s"]
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -78,7 +78,7 @@ class Mover:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stretches:
+class RoadPieces:
     """Road in pieces, each of constant grade (rise over run), wind and air density, shape (n,) each."""
 
     length_m: Floats
@@ -87,9 +87,9 @@ class Stretches:
     wind_across_m_s: Floats
     air_density_kg_m3: Floats
 
-    def cut(self, stretch: Indices, length_m: Floats) -> Stretches:
+    def cut(self, stretch: Indices, length_m: Floats) -> RoadPieces:
         """Cells of the given lengths, each on the stretch of that index."""
-        return Stretches(
+        return RoadPieces(
             length_m=length_m,
             grade=self.grade[stretch],
             wind_along_m_s=self.wind_along_m_s[stretch],
@@ -101,7 +101,7 @@ class Stretches:
 class _Rule:
     """Right-hand side of the equation for one mover on given cells."""
 
-    def __init__(self, mover: Mover, cells: Stretches) -> None:
+    def __init__(self, mover: Mover, cells: RoadPieces) -> None:
         self.k = 0.5 * cells.air_density_kg_m3 * mover.cda_m2
         self.w, self.c2 = cells.wind_along_m_s, cells.wind_across_m_s**2
         weight = mover.mass_kg * mover.gravity_m_s2
@@ -129,7 +129,7 @@ def _linear(below: Floats, diagonal: Floats, right: Floats) -> Floats:
     return np.asarray(solve_banded((1, 0), band, right, overwrite_ab=True, check_finite=False))
 
 
-def _solve(mover: Mover, cells: Stretches, y: Floats) -> Floats | None:
+def _solve(mover: Mover, cells: RoadPieces, y: Floats) -> Floats | None:
     """Newton's method from a guess at the points, shape (cells + 1,); the first value is given."""
     rule, h = _Rule(mover, cells), cells.length_m
     top = _top(mover)
@@ -159,9 +159,9 @@ def _top(mover: Mover) -> float:
     return float(min(mover.highest_speed_m_s, TOP_M_S) ** 3)
 
 
-def steady_speed_m_s(mover: Mover, stretches: Stretches) -> float:
+def steady_speed_m_s(mover: Mover, pieces: RoadPieces) -> float:
     """Return the speed at which the forces balance on the first stretch, no more than the highest one."""
-    rule = _Rule(mover, stretches.cut(np.zeros(1, dtype=np.intp), stretches.length_m[:1]))
+    rule = _Rule(mover, pieces.cut(np.zeros(1, dtype=np.intp), pieces.length_m[:1]))
     k, w, c2, fixed = (float(part[0]) for part in (rule.k, rule.w, rule.c2, rule.fixed))
     low, high = 0.01, cbrt(_top(mover))
     for _ in range(60):
@@ -173,27 +173,14 @@ def steady_speed_m_s(mover: Mover, stretches: Stretches) -> float:
     return high
 
 
-def march(mover: Mover, stretches: Stretches, *, start_m_s: float) -> tuple[Indices, Floats, Floats]:
-    """Ride the stretches step by step.
+def march(mover: Mover, pieces: RoadPieces, *, start_m_s: float) -> tuple[Indices, Floats, Floats]:
+    """Ride the pieces step by step.
 
-    Parameters
-    ----------
-    mover, stretches
-        Who rides where.
-    start_m_s
-        Speed at the start; 0 is a standing start.
-
-    Returns
-    -------
-    Per step the index of its stretch and its length [m], and the speed at all ends [m/s], shape (steps + 1,).
-
-    Raises
-    ------
-    OutOfRangeError
-        Where the speed falls below 1 m/s.
+    Returns per step the index of its stretch and its length [m], and the speed at all ends [m/s], shape (steps + 1,).
+    Raises OutOfRangeError where the speed falls below 1 m/s, as :func:`arrival` does.
     """
     power, inertia, top = mover.wheel_power_w, mover.inertia_kg, _top(mover)
-    rule = _Rule(mover, stretches)
+    rule = _Rule(mover, pieces)
     forces = np.stack([rule.k, rule.w, rule.c2, rule.fixed], axis=1).tolist()
     scale = 3.0 / inertia
     k = w = c2 = fixed = 0.0
@@ -209,7 +196,7 @@ def march(mover: Mover, stretches: Stretches, *, start_m_s: float) -> tuple[Indi
         s = 1.0 if s > 1.0 else -1.0 if s < -1.0 else s
         return scale * (power - v * (k * (u * u + c2) * s + fixed + BEARING_N_S_M * v))
 
-    for i, left in enumerate(stretches.length_m.tolist()):
+    for i, left in enumerate(pieces.length_m.tolist()):
         k, w, c2, fixed = forces[i]
         while left > 0.0:
             f = slope(y)
@@ -224,7 +211,7 @@ def march(mover: Mover, stretches: Stretches, *, start_m_s: float) -> tuple[Indi
             y += h / 6.0 * (f + 2.0 * (a + b) + slope(y + h * b))
             y, gone, left = min(max(y, FLOOR_M3_S3), top), gone + h, left - h
             if y < SLOWEST_M_S**3 and gone > SLOWEST_AFTER_M:
-                raise too_slow(gone, float(stretches.grade[i]))
+                raise too_slow(gone, float(pieces.grade[i]))
             index.append(i)
             steps.append(h)
             ends.append(y)
@@ -240,22 +227,10 @@ def too_slow(distance_m: float, grade: float) -> OutOfRangeError:
     )
 
 
-def arrival(mover: Mover, cells: Stretches, *, start_m_s: float, guess_m_s: Floats) -> tuple[Floats, Floats]:
+def arrival(mover: Mover, cells: RoadPieces, *, start_m_s: float, guess_m_s: Floats) -> tuple[Floats, Floats]:
     """Return time since the start and speed at the ends of all cells, each of shape (cells + 1,).
 
-    Parameters
-    ----------
-    mover, cells
-        Who rides where; the cells of :func:`march`.
-    start_m_s
-        Speed at the start.
-    guess_m_s
-        Speeds of a similar mover, to begin from.
-
-    Raises
-    ------
-    OutOfRangeError
-        Where the speed falls below 1 m/s.
+    The cells are those of :func:`march`, and ``guess_m_s`` the speeds of a similar mover to begin from.
 
     Notes
     -----
@@ -275,7 +250,7 @@ def arrival(mover: Mover, cells: Stretches, *, start_m_s: float, guess_m_s: Floa
     return np.interp(at, own_at, _clock(mover, own, speed**3)), np.interp(at, own_at, speed)
 
 
-def _clock(mover: Mover, cells: Stretches, y: Floats) -> Floats:
+def _clock(mover: Mover, cells: RoadPieces, y: Floats) -> Floats:
     rule, h, v = _Rule(mover, cells), cells.length_m, np.cbrt(y)
     slow = np.flatnonzero((v[1:] < SLOWEST_M_S) & (np.cumsum(h) > SLOWEST_AFTER_M))
     if len(slow):

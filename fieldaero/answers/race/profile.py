@@ -15,6 +15,8 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -26,10 +28,21 @@ from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.laps.course import Course
 from fieldaero.laps.track import track_of
 from fieldaero.physics.earth import SEMI_MAJOR_AXIS_M, LocalFrame
+from fieldaero.rides import read_ride
 from fieldaero.rides.formats.gpx import read_gpx_line
 from fieldaero.rides.ride import Ride
 
-__all__ = ["CourseProfile", "flat_profile", "gpx_profile", "lap_profile", "ride_profile", "smoothed_height_m"]
+__all__ = [
+    "CourseProfile",
+    "course_from_file",
+    "course_from_numbers",
+    "course_numbers",
+    "flat_profile",
+    "gpx_profile",
+    "lap_profile",
+    "ride_profile",
+    "smoothed_height_m",
+]
 
 Floats = NDArray[np.float64]
 
@@ -58,12 +71,6 @@ class CourseProfile:
         where unknown.
     name
         In words.
-
-    Raises
-    ------
-    OutOfRangeError
-        For fewer than two points, distances that do not rise from 0, heights that are no
-        number or outside -500 to 9000 m, or a grade steeper than 35 %.
     """
 
     distance_m: Floats
@@ -128,17 +135,7 @@ class CourseProfile:
 def flat_profile(*, distance_km: float, heading_deg: float | None = None) -> CourseProfile:
     """Return a flat straight road.
 
-    Parameters
-    ----------
-    distance_km
-        Its length.
-    heading_deg
-        Direction of travel, for the wind; unknown if not given.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a distance that is not above 0 or longer than 1000 km.
+    ``heading_deg`` is the direction of travel, for the wind.
 
     Examples
     --------
@@ -163,17 +160,8 @@ def smoothed_height_m(
 ) -> tuple[Floats, Floats]:
     """Distances every 20 m or so, and smoothed heights there; the module says how.
 
-    Parameters
-    ----------
-    distance_m, height_m
-        Along the road, rising, and height there, shape (n,), n >= 2, free of NaN.
-    smooth_over_m
-        Length L of the undulations that are halved, 0 to 5000; 0 takes out nothing.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a length L outside that range.
+    Distances rise, heights are free of NaN, shape (n,), n >= 2.  ``smooth_over_m`` is the length L of the undulations
+    that are halved; 0 takes out nothing.
 
     Examples
     --------
@@ -201,19 +189,7 @@ def smoothed_height_m(
 def ride_profile(ride: Ride, *, smooth_over_m: float = SMOOTH_OVER_M) -> CourseProfile:
     """Return the road of a ride, from its first to its last sample.
 
-    Parameters
-    ----------
-    ride
-        With altitude; distance from the wheel, headings from positions where there are any.
-    smooth_over_m
-        As for :func:`smoothed_height_m`.
-
-    Raises
-    ------
-    RideError
-        If the ride has fewer than two altitudes, or went nowhere.
-    OutOfRangeError
-        As for :class:`CourseProfile`.
+    Distance is from the wheel, headings are from positions where there are any.
     """
     track, altitude = track_of(ride), ride.column("altitude_m")
     # Samples of a standstill lie on one place and would bend the profile there.
@@ -238,20 +214,8 @@ def ride_profile(ride: Ride, *, smooth_over_m: float = SMOOTH_OVER_M) -> CourseP
 def gpx_profile(path: str | os.PathLike[str], *, smooth_over_m: float = SMOOTH_OVER_M) -> CourseProfile:
     """Return the road of a GPX track or route; a planned one without times will do.
 
-    Parameters
-    ----------
-    path
-        The file.  A recording is better read as a ride, which takes its distance from
-        the wheel: positions that wander make a road longer.
-    smooth_over_m
-        As for :func:`smoothed_height_m`.
-
-    Raises
-    ------
-    RideError
-        If the file cannot be read, or has fewer than two points with positions and elevations.
-    OutOfRangeError
-        As for :class:`CourseProfile`, or for a course that reaches further than 200 km.
+    A planned one without times will do.  A recording is better read as a ride, which takes its distance from the
+    wheel: positions that wander make a road longer.
 
     Notes
     -----
@@ -297,20 +261,8 @@ def gpx_profile(path: str | os.PathLike[str], *, smooth_over_m: float = SMOOTH_O
 def lap_profile(fit: JointFit, course: Course, *, distance_km: float | None = None) -> CourseProfile:
     """Return the road that a joint fit found, ridden as often as a distance needs.
 
-    Parameters
-    ----------
-    fit
-        Heights gained per cell, which need no altimeter.
-    course
-        Of the same session, for headings.
-    distance_km
-        Way to ride; the last lap ends where it is reached.  One lap if not given.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a distance that is not above 0 or longer than 1000 km, or than the one lap
-        of a course whose finish is not its start; else as for :class:`CourseProfile`.
+    Heights gained per cell need no altimeter.  The last lap ends where the distance is reached; without one it is a
+    single lap.
     """
     cells = fit.segments.cells
     edge, rise = cells.edge_m, fit.cell_height_m
@@ -339,3 +291,31 @@ def lap_profile(fit: JointFit, course: Course, *, distance_km: float | None = No
         heading_deg=heading[:last],
         name=f"{laps} laps of the course" if laps > 1 else "one lap of the course",
     )
+
+
+def course_from_file(path: str | os.PathLike[str]) -> CourseProfile:
+    """Read a course from a GPX file, planned or ridden, or from a ride of another format."""
+    if Path(path).suffix.lower() == ".gpx":
+        return gpx_profile(path)
+    return ride_profile(read_ride(path, allow_indoor=True))
+
+
+def course_from_numbers(
+    *, distance_m: tuple[float, ...], height_m: tuple[float, ...], heading_deg: tuple[float, ...], name: str
+) -> CourseProfile:
+    """Return a course from numbers that are smooth already, headings optional."""
+    d = np.asarray(distance_m, dtype=np.float64)
+    heading = np.asarray(heading_deg, dtype=np.float64) if heading_deg else np.full(max(len(d) - 1, 0), np.nan)
+    return CourseProfile(distance_m=d, height_m=np.asarray(height_m, dtype=np.float64), heading_deg=heading, name=name)
+
+
+def course_numbers(profile: CourseProfile) -> dict[str, Any]:
+    """Return a course as numbers for a run sheet: centimetres of height, tenths of a degree; no place is in them."""
+    heading = profile.heading_deg
+    numbers: dict[str, Any] = {
+        "distance_m": np.round(profile.distance_m, 1).tolist(),
+        "height_m": np.round(profile.height_m - profile.height_m[0], 2).tolist(),
+    }
+    if np.isfinite(heading).all():
+        numbers["heading_deg"] = np.round(heading, 1).tolist()
+    return numbers

@@ -6,8 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.answers.comparison_rows import flat_road
-from fieldaero.answers.race.profile import CourseProfile, flat_profile, lap_profile
-from fieldaero.answers.race.race_course import course_from_file, course_from_numbers
+from fieldaero.answers.race.profile import (
+    CourseProfile,
+    course_from_file,
+    course_from_numbers,
+    flat_profile,
+    lap_profile,
+)
 from fieldaero.answers.race.race_time import Race
 from fieldaero.answers.race.time_saved import time_saved
 from fieldaero.answers.rows import RaceResult
@@ -23,19 +28,8 @@ __all__ = ["race_results"]
 def race_results(session: Session, estimates: Estimates) -> tuple[RaceResult, ...]:
     """Return one row per course and comparison.
 
-    Parameters
-    ----------
-    session, estimates
-        The test and what was found.
-
-    Returns
-    -------
-    Rows in the order of the run sheet; without seconds where an interval holds drag areas that no rider has.
-
-    Raises
-    ------
-    RunSheetError
-        For a course file that cannot be read or a course that cannot be ridden so, with its number in the sheet.
+    In the order of the run sheet; without seconds where an interval holds drag areas that no rider has.  A course that
+    cannot be read or ridden so is an error that gives its number in the sheet.
     """
     sheet = session.run_sheet
     rows: list[RaceResult] = []

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldaero.answers.race.motion import Mover, Stretches, arrival, march, steady_speed_m_s
+from fieldaero.answers.race.motion import Mover, RoadPieces, arrival, march, steady_speed_m_s
 from fieldaero.answers.race.profile import CourseProfile
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.quantities import within
@@ -54,13 +54,6 @@ class Race:
         "rolling" begins with the steady speed of the first stretch, "standing" from rest at full power.
         Rolling unless said: it makes a flat course agree with L / v.  From rest 40 km at 250 W
         take 11 s longer, and of 46 s saved 0.3 s are not, since the first 200 m are about mass.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a power not above 0 or above 3000 W, a mass outside 20 to 500 kg, density, gravity or Crr outside
-        their ranges, a wind without direction or on a course whose headings are unknown, or a
-        highest speed outside 2 to 60 m/s.
     """
 
     profile: CourseProfile
@@ -110,7 +103,7 @@ class Race:
                     "the wind out, or give a course with positions"
                 )
 
-    def stretches(self) -> Stretches:
+    def pieces(self) -> RoadPieces:
         """Return the road in pieces, with the wind and the density on each."""
         profile = self.profile
         way = np.diff(profile.distance_m)
@@ -125,7 +118,7 @@ class Race:
             )
         middle = (profile.height_m[1:] + profile.height_m[:-1]) / 2.0
         *_, density = standard_atmosphere(geopotential_height_m=np.concatenate([profile.height_m[:1], middle]))
-        return Stretches(
+        return RoadPieces(
             length_m=way,
             grade=profile.grade,
             wind_along_m_s=along,
@@ -159,18 +152,8 @@ class CourseRun:
 def run_course(race: Race, *, cda_m2: ArrayLike) -> CourseRun:
     """Ride a course with several drag areas.
 
-    Parameters
-    ----------
-    race
-        Course, rider and air.
-    cda_m2
-        Body-axis drag areas, any shape, taken in their order.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a drag area not above 0 or above 5 m2, or where the power does not carry the rider
-        over the course: the speed falls below 1 m/s.
+    Drag areas are taken in their order.  Raises OutOfRangeError for one not above 0 or above 5 m2, or where the power
+    does not carry the rider over the course: the speed falls below 1 m/s.
 
     Examples
     --------
@@ -187,22 +170,12 @@ def run_course(race: Race, *, cda_m2: ArrayLike) -> CourseRun:
 def race_runs(races: list[Race], *, cda_m2: list[Floats]) -> list[CourseRun]:
     """Ride one course under several conditions, on the same points all along.
 
-    Parameters
-    ----------
-    races
-        Alike but for power, rider and air.
-    cda_m2
-        Drag areas for each race, shape (K,).
-
-    Raises
-    ------
-    OutOfRangeError
-        As for :func:`run_course`.
+    Races are alike but for power, rider and air; ``cda_m2`` holds the drag areas of each, shape (K,).
     """
-    roads = [race.stretches() for race in races]
+    roads = [race.pieces() for race in races]
     movers = [[_mover(race, float(cda)) for cda in areas] for race, areas in zip(races, cda_m2, strict=True)]
 
-    def start(mover: Mover, road: Stretches) -> float:
+    def start(mover: Mover, road: RoadPieces) -> float:
         return 0.0 if races[0].start == "standing" else steady_speed_m_s(mover, road)
 
     # The one with most drag is the slowest and needs the closest points.
@@ -231,20 +204,6 @@ def course_time_s(race: Race, *, cda_m2: ArrayLike) -> Floats:
 
 def seconds_over_course(delta_cda_m2: ArrayLike, *, cda_m2: float, race: Race) -> Floats:
     """Time that a difference of drag area costs over a course [s]; negative is time saved.
-
-    Parameters
-    ----------
-    delta_cda_m2
-        Difference of drag area, any shape.
-    cda_m2
-        Drag area that it is added to.
-    race
-        Course, rider and air.
-
-    Raises
-    ------
-    OutOfRangeError
-        As for :func:`run_course`.
 
     Examples
     --------

@@ -84,32 +84,13 @@ def time_saved(
 ) -> TimeSaved:
     """Work out the time that a setup saves over a course, and how well it is known.
 
-    Parameters
-    ----------
-    race
-        Course, rider and air.
-    cda_m2, cda_se_m2
-        Drag area of the setup that is compared with, and its standard error, everything included.
-    delta_cda_m2, delta_se_m2, df
-        The setup's difference to it, its standard error and degrees of freedom.
-    inputs
-        What all laps have in common; mass, power scale and Crr are those of the race too.
-    setup_weights, versus_weights
-        Weight of each lap in either mean, shape (K,); needed with ``inputs``.
-    lap_covariance_m4
-        Of the laps' drag areas, common inputs and lap scatter included, shape (K, K).  A joint fit's
-        laps share their wind, so that their means go up and down together.
-    air_density_sd_kg_m3
-        Standard uncertainty of the race's density.  If not given the race has the very air of the
-        test, whose error is then the same in both; 0 is a density that is agreed upon.
-    power_sd_w
-        Standard uncertainty of the power held in the race, beyond the meter's scale.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a negative uncertainty, inputs without weights, or as for
-        :func:`fieldaero.answers.race.race_time.run_course`.
+    ``cda_m2`` is the drag area of the setup that is compared with, its standard error with everything included, and
+    ``delta_cda_m2`` the setup's difference to it.  ``inputs`` are what all laps have in common, of which mass, power
+    scale and Crr are those of the race too; with them go the weights of each lap in either mean, shape (K,).
+    ``lap_covariance_m4`` is that of the laps' drag areas, common inputs and lap scatter included, shape (K, K): a joint
+    fit's laps share their wind, so that their means go up and down together.  Without ``air_density_sd_kg_m3`` the
+    race has the very air of the test, whose error is then the same in both; 0 is a density that is agreed upon.
+    ``power_sd_w`` is the uncertainty of the power held, beyond the meter's scale.
 
     Notes
     -----

@@ -5,24 +5,14 @@ from __future__ import annotations
 from matplotlib.figure import Figure
 
 from fieldaero.answers.result import Result
-from fieldaero.publish.figures.marks import DARK, GREY, colour_of, mark_of, open_sides, setup_legend, stroke_of
+from fieldaero.basics.colours import DARK, GREY, colour_of, mark_of, stroke_of
+from fieldaero.publish.figures.marks import open_sides, setup_legend
 
 __all__ = ["air", "yaw_ridden"]
 
 
 def air(result: Result) -> Figure:
-    """Draw wind speed [m/s] and the middle nine tenths of yaw [deg] of every used lap over the session [min].
-
-    Parameters
-    ----------
-    result
-        Of an analysis, with its result.supporting_data.
-
-    Raises
-    ------
-    CannotAnswerError
-        For a result without its result.supporting_data.
-    """
+    """Draw wind speed [m/s] and the middle nine tenths of yaw [deg] of every used lap over the session [min]."""
     rows = [row for row in result.supporting_data.air if row.wind_m_s is not None]
     setups = [row.setup for row in result.setup_results if row.laps]
     figure = Figure(figsize=(9.0, 4.6), layout="constrained")
@@ -45,18 +35,7 @@ def air(result: Result) -> Figure:
 
 
 def yaw_ridden(result: Result) -> Figure:
-    """Draw how much of each setup's weight [%] was ridden at which yaw [deg].
-
-    Parameters
-    ----------
-    result
-        Of an analysis, with its result.supporting_data.
-
-    Raises
-    ------
-    CannotAnswerError
-        For a result without its result.supporting_data.
-    """
+    """Draw how much of each setup's weight [%] was ridden at which yaw [deg]."""
     ridden = result.supporting_data.yaw_ridden
     setups = [row.setup for row in result.setup_results if row.laps]
     figure = Figure(figsize=(9.0, 3.2), layout="constrained")

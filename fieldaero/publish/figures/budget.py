@@ -5,7 +5,8 @@ from __future__ import annotations
 from matplotlib.figure import Figure
 
 from fieldaero.answers.result import Result
-from fieldaero.publish.figures.marks import COLOURS, named, open_sides
+from fieldaero.basics.colours import COLOURS
+from fieldaero.publish.figures.marks import figure_label, open_sides
 
 __all__ = ["budget"]
 
@@ -15,13 +16,6 @@ WIDTH_INCH, ROW_INCH, FRAME_INCH = 9.0, 0.42, 1.3
 def budget(result: Result) -> Figure:
     """Draw each input's contribution [m2] to the standard uncertainty of a drag area and of the difference.
 
-    Parameters
-    ----------
-    result
-        Of an analysis.
-
-    Returns
-    -------
     A panel per comparison; the hatched bar is the drag area, the full one the difference.
     """
     pairs = list(dict.fromkeys((row.setup, row.versus) for row in result.budget_rows))
@@ -37,7 +31,7 @@ def budget(result: Result) -> Figure:
             [abs(r.contribution_cda_m2) for r in rows],
             color="white",
             hatch="////",
-            label=f"drag area of {named(pair[0])}",
+            label=f"drag area of {figure_label(pair[0])}",
             gid="drag area",
             height=0.36,
             edgecolor=COLOURS[0],
@@ -54,7 +48,7 @@ def budget(result: Result) -> Figure:
         axes.set_yticks(list(at), [row.input for row in rows])
         axes.set_ylim(len(rows) - 0.4, -0.6)
         axes.tick_params(axis="y", length=0)
-        axes.set_title(f"{named(pair[0])} against {named(pair[1])}", loc="left", fontsize="medium")
+        axes.set_title(f"{figure_label(pair[0])} against {figure_label(pair[1])}", loc="left", fontsize="medium")
         axes.legend(frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2)
         open_sides(axes)
     panels[-1].set_xlabel("contribution to the standard uncertainty [m²]")

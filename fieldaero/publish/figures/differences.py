@@ -8,9 +8,10 @@ from matplotlib.figure import Figure
 
 from fieldaero.answers.result import Result
 from fieldaero.answers.rows import ComparisonResult
+from fieldaero.basics.colours import BAND, DARK, colour_of, mark_of
 from fieldaero.basics.formatting import interval
 from fieldaero.compare.verdict import NOT_RESOLVED
-from fieldaero.publish.figures.marks import BAND, DARK, colour_of, mark_of, named, open_sides
+from fieldaero.publish.figures.marks import figure_label, open_sides
 
 __all__ = ["differences"]
 
@@ -20,13 +21,6 @@ WIDTH_INCH, ROW_INCH, FRAME_INCH = 9.0, 0.55, 1.7
 def differences(result: Result) -> Figure:
     """Draw the differences of drag area with their 95 % intervals.
 
-    Parameters
-    ----------
-    result
-        Of an analysis.
-
-    Returns
-    -------
     A row per comparison over difference of drag area [m2]; power at the speed reported at [W] on top. A filled mark is
     a verdict, a hollow one is not resolved, and the band is what is smaller than the smallest difference that matters.
     """
@@ -52,7 +46,7 @@ def differences(result: Result) -> Figure:
             markerfacecolor="white" if row.verdict == NOT_RESOLVED else colour,
             gid="difference",
         )
-    axes.set_yticks(range(len(rows)), [f"{named(c.setup)}\nagainst {named(c.versus)}" for c in rows])
+    axes.set_yticks(range(len(rows)), [f"{figure_label(c.setup)}\nagainst {figure_label(c.versus)}" for c in rows])
     axes.set_ylim(max(len(rows), 1) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
     axes.set_xlabel("difference of drag area [m²], with 95 % interval; negative: less drag")

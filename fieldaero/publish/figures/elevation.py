@@ -6,7 +6,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from fieldaero.answers.result import Result
-from fieldaero.publish.figures.marks import DARK, colour_of, open_sides, setup_legend, stroke_of
+from fieldaero.basics.colours import DARK, colour_of, stroke_of
+from fieldaero.publish.figures.marks import open_sides, setup_legend
 
 __all__ = ["elevation", "residual"]
 

@@ -8,16 +8,16 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from fieldaero.answers.pool import Pooled, PooledComparison
+from fieldaero.basics.colours import BAND, COLOURS, DARK
 from fieldaero.basics.formatting import interval, one_line, shortened, value_with_uncertainty
+from fieldaero.publish.figures.marks import LONGEST_NAME
 
 __all__ = ["forest_plot"]
 
-# Okabe and Ito's palette for all kinds of colour vision; here dark, middle and light, so that grey tells them apart.
-DARK, POOLED, LIGHT = "#000000", "#0072B2", "#E8E8E8"
+POOLED = COLOURS[0]  # between the dark of the sessions and the light of the band, so that grey tells them apart
 WIDTH_INCH, ROW_INCH, FRAME_INCH = 9.0, 0.34, 1.6
 SMALLEST_MARK, LARGEST_MARK = 4.0, 11.0  # side of a square in points; its area goes with the weight
 SHOWN_SPANS = 1.3  # a pooled interval of two sessions reaches far beyond theirs; it is cut off with an arrow
-LONGEST_NAME = 34
 HEADER = -0.9  # height of the headings above the first row, in rows
 MOST_TICKS = 6
 Interval = tuple[float, float]
@@ -26,13 +26,6 @@ Interval = tuple[float, float]
 def forest_plot(pooled: Pooled) -> Figure:
     """Draw every pooled comparison: a square per session, a diamond for the mean over sessions.
 
-    Parameters
-    ----------
-    pooled
-        From :func:`fieldaero.answers.pool.pool_sheets`.
-
-    Returns
-    -------
     One panel per comparison over difference of drag area [m2], and power at the speed reported at [W] on top.  Lines
     are 95 % intervals, the area of a square goes with the session's weight, the dotted line holds the true difference
     of one further session, and the band what is smaller than the smallest difference that matters.
@@ -50,7 +43,7 @@ def _panel(axes: Axes, c: PooledComparison) -> None:
     reach = SHOWN_SPANS * max(abs(bound) for row in c.sessions for bound in row.interval95_m2)
     axes.set_xlim(-reach, reach)
     if c.smallest_difference_m2 is not None:
-        axes.axvspan(-c.smallest_difference_m2, c.smallest_difference_m2, color=LIGHT, zorder=0, gid="smallest")
+        axes.axvspan(-c.smallest_difference_m2, c.smallest_difference_m2, color=BAND, zorder=0, gid="smallest")
     axes.axvline(0.0, color=DARK, linewidth=0.8, zorder=1)
     names, texts = [], []
     for k, row in enumerate(c.sessions):

@@ -8,7 +8,8 @@ from matplotlib.figure import Figure
 
 from fieldaero.answers.lap_rows import LapPoint, lap_points
 from fieldaero.answers.result import Result
-from fieldaero.publish.figures.marks import GREY, colour_of, mark_of, open_sides, setup_legend
+from fieldaero.basics.colours import GREY, colour_of, mark_of
+from fieldaero.publish.figures.marks import open_sides, setup_legend
 
 __all__ = ["laps_by_time"]
 
@@ -16,13 +17,6 @@ __all__ = ["laps_by_time"]
 def laps_by_time(result: Result) -> Figure:
     """Draw the laps' drag areas [m2] over the session [min].
 
-    Parameters
-    ----------
-    result
-        Of an analysis.
-
-    Returns
-    -------
     A mark and 95 % interval per used lap, by the joint fit; a hollow grey mark and the reason for a lap that does not
     count, by plain closure, where that is near the others. Level lines are the means of the setups.
     """

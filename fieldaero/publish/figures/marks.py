@@ -1,36 +1,21 @@
-"""Colours and marks of setups, alike in every figure: a colour never comes without its mark."""
+"""What all figures have in common: names of setups, the legend, open sides."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
+from fieldaero.basics.colours import colour_of, mark_of, stroke_of
 from fieldaero.basics.formatting import one_line, shortened
 
-__all__ = ["BAND", "DARK", "GREY", "colour_of", "mark_of", "named", "open_sides", "setup_legend", "stroke_of"]
+__all__ = ["LONGEST_NAME", "figure_label", "open_sides", "setup_legend"]
 
-# Okabe and Ito's palette for all kinds of colour vision; the yellow is darkened to be seen on white.
-COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#8A6D00", "#56B4E9")
-STROKES: tuple[Literal["-", "--", "-.", ":"], ...] = ("-", "--", "-.", ":")
-MARKS = ("o", "s", "^", "D", "P", "v")
-DARK, GREY, BAND = "#1b1b1a", "#77776f", "#e8e8e8"
 LONGEST_NAME = 34
 
 
-def colour_of(setup: str, setups: Sequence[str]) -> str:
-    """Return a setup's colour, grey for none of them."""
-    return COLOURS[list(setups).index(setup) % len(COLOURS)] if setup in setups else GREY
-
-
-def mark_of(setup: str, setups: Sequence[str]) -> str:
-    """Return a setup's mark, a cross for none of them."""
-    return MARKS[list(setups).index(setup) % len(MARKS)] if setup in setups else "x"
-
-
-def named(text: str) -> str:
+def figure_label(text: str) -> str:
     """Return a name for a figure: on one line, not too long, its dollar signs no formulas."""
     return shortened(one_line(text), LONGEST_NAME).replace("$", r"\$")
 
@@ -47,16 +32,11 @@ def setup_legend(axes: Axes, setups: Sequence[str], *, marks: bool = True) -> No
         Line2D(
             [],
             [],
-            color=colour_of(name, setups),
-            marker=mark_of(name, setups) if marks else None,
-            linestyle="none" if marks else STROKES[k % len(STROKES)],
-            label=named(name),
+            color=colour_of(setup, setups),
+            marker=mark_of(setup, setups) if marks else None,
+            linestyle="none" if marks else stroke_of(setup, setups),
+            label=figure_label(setup),
         )
-        for k, name in enumerate(setups)
+        for setup in setups
     ]
     axes.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, frameon=False)
-
-
-def stroke_of(setup: str, setups: Sequence[str]) -> Literal["-", "--", "-.", ":"]:
-    """Return the stroke of a setup's lines, the second cue where marks would crowd."""
-    return STROKES[list(setups).index(setup) % len(STROKES)] if setup in setups else ":"

@@ -11,7 +11,7 @@ from matplotlib.ticker import FixedLocator, MaxNLocator
 
 from fieldaero.basics.formatting import shortened
 
-__all__ = ["fitted"]
+__all__ = ["at_page_width"]
 
 LETTERS_PER_INCH = 12.0  # of the default font at 10 points, on the safe side
 LONGEST_NOTE = 12  # letters; a longer note inside the axes would lie over other marks
@@ -20,19 +20,10 @@ KEY_LETTERS = 7  # room that a legend's mark takes
 MOST_TICKS = 4
 
 
-def fitted(figure: Figure, *, width_inch: float) -> Figure:
+def at_page_width(figure: Figure, *, width_inch: float) -> Figure:
     """Set a figure to a width: labels are wrapped, legends get fewer columns, long notes keep their first words.
 
-    Parameters
-    ----------
-    figure
-        Of any function of :mod:`fieldaero.publish.figures`; it is changed.
-    width_inch
-        The new width.
-
-    Returns
-    -------
-    The same figure.
+    The figure itself is changed and returned.
     """
     figure.set_size_inches(width_inch, figure.get_size_inches()[1])
     for axes in figure.axes:

@@ -16,20 +16,7 @@ PIXELS_PER_INCH = 200
 
 
 def figure_bytes(figure: Figure, suffix: str) -> bytes:
-    """Return a figure as the bytes of a file.
-
-    Parameters
-    ----------
-    figure
-        Of any function of :mod:`fieldaero.publish.figures`.
-    suffix
-        ".svg" or ".png".
-
-    Raises
-    ------
-    FieldaeroError
-        For another suffix.
-    """
+    """Return a figure as the bytes of a file."""
     if suffix.lower() not in FIGURE_SUFFIXES:
         raise FieldaeroError(f'a figure cannot be written as "{suffix}"; allowed is {" or ".join(FIGURE_SUFFIXES)}')
     kind, out = suffix.lower().removeprefix("."), io.BytesIO()

@@ -5,7 +5,8 @@ from __future__ import annotations
 from matplotlib.figure import Figure
 
 from fieldaero.answers.result import Result
-from fieldaero.publish.figures.marks import BAND, DARK, colour_of, mark_of, named, open_sides
+from fieldaero.basics.colours import BAND, DARK, colour_of, mark_of
+from fieldaero.publish.figures.marks import figure_label, open_sides
 
 __all__ = ["tunnel"]
 
@@ -16,13 +17,6 @@ WIDTH_INCH, PANEL_INCH = 9.0, 3.3
 def tunnel(result: Result) -> Figure:
     """Draw every sweep [m2] over yaw [deg], and the field's drag area over the yaw ridden.
 
-    Parameters
-    ----------
-    result
-        Of an analysis.
-
-    Returns
-    -------
     A panel per swept setup: the sweep with two standard uncertainties, and as a band the 95 % interval of the laps,
     over twice the root mean square of yaw to either side.
     """
@@ -50,7 +44,7 @@ def tunnel(result: Result) -> Figure:
             label="tunnel",
         )
         axes.set_ylabel("drag area CdA [m²]")
-        axes.set_title(named(row.setup), loc="left", fontsize="medium")
+        axes.set_title(figure_label(row.setup), loc="left", fontsize="medium")
         axes.legend(frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3)
         open_sides(axes)
     panels[-1].set_xlabel("yaw [°]")

@@ -16,7 +16,6 @@ from fieldaero.basics.errors import FieldaeroError, RunSheetError
 from fieldaero.basics.output_files import json_text
 from fieldaero.estimate.session import Session
 from fieldaero.publish import figures as plots
-from fieldaero.publish.figures.gallery import FIGURES
 from fieldaero.publish.pack.readme import readme
 from fieldaero.publish.pack.rides import Disguise, disguise_of, ride_in
 from fieldaero.publish.pack.sheet import packed_sheet
@@ -36,29 +35,10 @@ def pack_bytes(
 ) -> bytes:
     """Return the data pack of a result as the bytes of a ZIP.
 
-    Parameters
-    ----------
-    result
-        From :func:`fieldaero.answers.analysis.analyse`, with its session.
-    with_positions
-        Keep latitude, longitude and clock times; without it rides leave in metres around the start line and on a
-        clock that begins with the session.
-    with_originals
-        Add the ride files as they were recorded, with all that is in them: place, time, device, heart rate.
-
-    strict_photos
-        Whether a photograph that cannot be used is an error; if not, it is left out.
-
-    Returns
-    -------
-    The ZIP, the same for the same result and files.
-
-    Raises
-    ------
-    RunSheetError
-        For a photograph that cannot be used.
-    FieldaeroError
-        For an original that is not there any more, or has changed since.
+    The same for the same result and files, from where the session read them.  Without ``with_positions`` rides
+    leave in metres around the start line and on a clock that begins with the session.  With ``with_originals``
+    the ride files go along as they were recorded, with all that is in them: place, time, device, heart rate.  A
+    photograph that cannot be used is an error, or left out with ``strict_photos=False``.
     """
     session = result.session
     files = _inputs(session, with_positions=with_positions, strict_photos=strict_photos)
@@ -154,7 +134,9 @@ def _outputs(result: Result) -> dict[str, bytes]:
     files = {name: text.encode("utf-8") for name, text in texts.items()}
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph")  # a figure's font has not every script
-        files |= {f"figures/{name}.svg": plots.figure_bytes(draw(result), ".svg") for name, draw in FIGURES.items()}
+        files |= {
+            f"figures/{name}.svg": plots.figure_bytes(draw(result), ".svg") for name, draw in plots.FIGURES.items()
+        }
     return files
 
 

@@ -39,14 +39,7 @@ ORIGINALS = (
 def readme(result: Result, again: Result, *, files: Sequence[str], with_positions: bool, with_originals: bool) -> str:
     """Return the text.
 
-    Parameters
-    ----------
-    result, again
-        As analysed from the original files, and from those in the pack.
-    files
-        What is in the pack.
-    with_positions, with_originals
-        As the pack was made.
+    ``result`` is as analysed from the original files, ``again`` from those in the pack.
     """
     privacy = [*(OPEN if with_positions else DISGUISED), *([ORIGINALS] if with_originals else [])]
     parts = [

@@ -59,12 +59,7 @@ class Disguise:
 def disguise_of(session: Session, times: Sequence[datetime]) -> Disguise:
     """Return the disguise of a session.
 
-    Parameters
-    ----------
-    session
-        The session, its course and its rides.
-    times
-        Of the weather: they begin the session's clock where no ride has one.
+    ``times`` are those of the weather, which begin the session's clock where no ride has one.
     """
     course = session.course
     east = north = 0.0

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fieldaero.answers.cross_checks.tunnel_sweep import Sweep, read_sweeps
-from fieldaero.answers.race.race_course import course_from_file, course_numbers
+from fieldaero.answers.race.profile import course_from_file, course_numbers
 from fieldaero.laps.start_line import StartLine
 from fieldaero.publish.pack.rides import Disguise
 from fieldaero.run_sheet.sheet import RunSheet
@@ -29,20 +29,8 @@ def packed_sheet(
 ) -> str:
     """Return the run sheet's text.
 
-    Parameters
-    ----------
-    sheet
-        As it was analysed.
-    rides
-        File of each ride in the pack.
-    photos
-        Files of each setup's photographs in the pack.
-    observations
-        The weather, as readings: a report would name its station.
-    disguise
-        How places and times are told; None leaves them.
-    latitude_deg
-        Of the course, for gravity; in a disguise it is rounded to whole degrees. None where nobody knows it.
+    Weather is given as readings, because a report would name its station.  ``latitude_deg`` is for gravity; in a
+    disguise it is rounded to whole degrees.
     """
     table: dict[str, Any] = sheet.table.model_dump(by_alias=True, exclude_unset=True)
     for entry, ride, name in zip(table["rides"], sheet.rides, rides, strict=True):

@@ -8,7 +8,7 @@ import warnings
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
-from fieldaero.publish.figures import figure_bytes, fitted
+from fieldaero.publish.figures import at_page_width, figure_bytes
 
 __all__ = ["WIDTH_INCH", "inline_svg"]
 
@@ -19,21 +19,15 @@ FONTS = "font-family: system-ui, 'DejaVu Sans', sans-serif"
 def inline_svg(figure: Figure, *, key: str, title: str, description: str) -> str:
     """Return a figure as an SVG element with a text alternative, the same for the same figure.
 
-    Parameters
-    ----------
-    figure
-        Set to the page's width; text stays text, so that the reader's fonts show every script.
-    key
-        Begins the ids inside, which have to be unique in the page.
-    title, description
-        Text alternative, escaped here.
+    It is set to the page's width; text stays text, so that the reader's fonts show every script.  ``key`` begins the
+    ids inside, which have to be unique in the page.
     """
     figure.set_facecolor("none")  # the plate beneath is the paper
     for axes in figure.axes:
         axes.set_facecolor("none")
     with warnings.catch_warnings(), mpl.rc_context({"svg.fonttype": "none"}):
         warnings.filterwarnings("ignore", message="Glyph")  # the reader's fonts have what matplotlib's lack
-        drawn = figure_bytes(fitted(figure, width_inch=WIDTH_INCH), ".svg").decode("utf-8")
+        drawn = figure_bytes(at_page_width(figure, width_inch=WIDTH_INCH), ".svg").decode("utf-8")
     body = drawn[drawn.index("<svg") :]
     body = re.sub(r"<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
     body = re.sub(r"<defs>\s*<style[^>]*>.*?</style>\s*</defs>", "", body, flags=re.DOTALL)

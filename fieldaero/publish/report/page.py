@@ -46,21 +46,8 @@ class _Picture:
 def html_report(result: Result, *, strict_photos: bool = True) -> str:
     """Return the report of a result: one HTML file without scripts, and without anything to fetch.
 
-    Parameters
-    ----------
-    result
-        From :func:`fieldaero.answers.analysis.analyse`.
-    strict_photos
-        Whether a photograph that cannot be shown is an error; if not, the report says so in its place.
-
-    Returns
-    -------
-    The file's text, the same for the same result and photographs.
-
-    Raises
-    ------
-    RunSheetError
-        For a photograph that is missing, broken, too large or outside the run sheet's folder.
+    The same for the same result and photographs.  A photograph that cannot be shown is an error, or with
+    ``strict_photos=False`` a remark in its place.
     """
     pictures = _pictures(result, strict=strict_photos)  # first, because it can fail
     html: str = _template().render(_content(result, pictures))

@@ -19,28 +19,14 @@ MISSING = (
 
 
 def pdf_report(result: Result, *, strict_photos: bool = True) -> bytes:
-    """Return the report of a result as PDF.
-
-    Parameters
-    ----------
-    result, strict_photos
-        As for :func:`fieldaero.publish.report.page.html_report`.
-
-    Raises
-    ------
-    FieldaeroError
-        Where the libraries for it are missing, with what to install; else as for the HTML.
-    """
+    """Return the report of a result as PDF."""
     return pdf_of_html(html_report(result, strict_photos=strict_photos))
 
 
 def pdf_of_html(html: str) -> bytes:
     """Return a report's HTML as PDF; nothing but what is in it is fetched.
 
-    Raises
-    ------
-    FieldaeroError
-        Where the libraries for it are missing, with what to install.
+    Where the libraries for it are missing, the error says what to install.
     """
     try:
         with warnings.catch_warnings():

@@ -106,7 +106,7 @@ def test_a_narrow_sweep_says_for_how_long_the_yaw_was_beyond_it():
     beyond = float(np.sum(yaw.time_s[np.abs(yaw.yaw_deg) > 2.0]) / np.sum(yaw.time_s))
     assert 0.1 < beyond < 0.9
     assert row.beyond_share == pytest.approx(beyond)
-    assert any(f"At {100 * beyond:.0f} % of the time" in remark for remark in row.remarks)
+    assert any(f"For {100 * beyond:.0f} % of the time" in remark for remark in row.remarks)
 
 
 def test_reasons_are_given_where_there_is_a_gap_and_only_there():
@@ -134,7 +134,7 @@ def test_a_swept_setup_without_laps_has_no_number_but_a_sentence():
     assert row.tunnel_m2 is None
     assert row.normalised_error is None
     assert row.agrees is None
-    assert "The setup has no laps that can be used." in row.remarks
+    assert "The setup has no usable lap." in row.remarks
 
 
 def test_two_sweeps_of_either_setup_are_compared_first_with_first():

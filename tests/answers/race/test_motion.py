@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fieldaero.answers.race import motion as course_motion
-from fieldaero.answers.race.motion import Mover, Stretches, arrival, march, steady_speed_m_s
+from fieldaero.answers.race.motion import Mover, RoadPieces, arrival, march, steady_speed_m_s
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.physics.road_power import speed_m_s
 from fieldaero.physics.system import System
@@ -24,10 +24,10 @@ RIDER = Mover(
 )
 
 
-def road(seed: int, *, wind: float = 0.0, grade: float = 0.04) -> Stretches:
+def road(seed: int, *, wind: float = 0.0, grade: float = 0.04) -> RoadPieces:
     rng = np.random.default_rng(seed)
     angle = np.cumsum(rng.normal(scale=0.5, size=60))
-    return Stretches(
+    return RoadPieces(
         length_m=rng.uniform(20.0, 300.0, size=60),
         grade=grade * rng.uniform(-1.0, 1.0, size=60),
         wind_along_m_s=wind * np.cos(angle),
@@ -36,20 +36,20 @@ def road(seed: int, *, wind: float = 0.0, grade: float = 0.04) -> Stretches:
     )
 
 
-def ridden(mover: Mover, stretches: Stretches, start: float, by: Mover | None = None):
-    index, length, speed = march(by or mover, stretches, start_m_s=start)
-    return arrival(mover, stretches.cut(index, length), start_m_s=start, guess_m_s=speed)
+def ridden(mover: Mover, pieces: RoadPieces, start: float, by: Mover | None = None):
+    index, length, speed = march(by or mover, pieces, start_m_s=start)
+    return arrival(mover, pieces.cut(index, length), start_m_s=start, guess_m_s=speed)
 
 
 @pytest.mark.parametrize("start", [0.0, 9.0])
 @pytest.mark.parametrize("wind", [0.0, 3.0, 8.0])
 @pytest.mark.parametrize("seed", range(3))
 def test_ten_times_shorter_cells_give_the_same_time(monkeypatch, seed, wind, start):
-    stretches = road(seed, wind=wind)
-    time, speed = ridden(RIDER, stretches, start)
+    pieces = road(seed, wind=wind)
+    time, speed = ridden(RIDER, pieces, start)
     for name in ("DECAY", "CHANGE", "LONGEST_CELL_M"):
         monkeypatch.setattr(course_motion, name, getattr(course_motion, name) / 10.0)
-    finer, finer_speed = ridden(RIDER, stretches, start)
+    finer, finer_speed = ridden(RIDER, pieces, start)
     assert len(finer) > 4 * len(time)
     assert time[-1] == pytest.approx(finer[-1], abs=0.005)
     assert speed[-1] == pytest.approx(finer_speed[-1], abs=1e-3)
@@ -57,11 +57,11 @@ def test_ten_times_shorter_cells_give_the_same_time(monkeypatch, seed, wind, sta
 
 @pytest.mark.parametrize("wind", [0.0, 6.0])
 def test_a_mover_for_whom_the_rule_does_not_settle_marches_alone(monkeypatch, wind):
-    stretches = road(4, wind=wind)
+    pieces = road(4, wind=wind)
     slow = replace(RIDER, cda_m2=0.35)
-    settled, _ = ridden(RIDER, stretches, 8.0, by=slow)
+    settled, _ = ridden(RIDER, pieces, 8.0, by=slow)
     monkeypatch.setattr(course_motion, "_solve", lambda *_: None)
-    alone, _ = ridden(RIDER, stretches, 8.0, by=slow)
+    alone, _ = ridden(RIDER, pieces, 8.0, by=slow)
     assert alone[-1] == pytest.approx(settled[-1], abs=0.01)
     assert alone[-1] != settled[-1]
 
@@ -69,7 +69,7 @@ def test_a_mover_for_whom_the_rule_does_not_settle_marches_alone(monkeypatch, wi
 @pytest.mark.parametrize("grade", [-0.03, 0.0, 0.08])
 @pytest.mark.parametrize(("along", "across"), [(0.0, 0.0), (-4.0, 2.0), (1.5, -1.0)])
 def test_the_steady_speed_is_that_of_the_power_equation(grade, along, across):
-    stretches = Stretches(
+    pieces = RoadPieces(
         length_m=np.array([100.0]),
         grade=np.array([grade]),
         wind_along_m_s=np.array([along]),
@@ -81,15 +81,15 @@ def test_the_steady_speed_is_that_of_the_power_equation(grade, along, across):
         gravity_m_s2=9.80665, wind_along_m_s=along, wind_across_m_s=across,
     )  # fmt: skip
     assert abs(float(expected) - along) > course_motion.SIGN_WITHIN_M_S
-    assert steady_speed_m_s(RIDER, stretches) == pytest.approx(float(expected), rel=1e-9)
+    assert steady_speed_m_s(RIDER, pieces) == pytest.approx(float(expected), rel=1e-9)
 
 
 def test_energy_is_kept():
     # Work of the rider = drag, rolling, bearings and height, and what the speed has gained.
-    stretches = road(7, grade=0.02)
-    index, length, guess = march(RIDER, stretches, start_m_s=9.0)
-    pieces = np.full(len(index), 20)
-    cells = stretches.cut(np.repeat(index, pieces), np.repeat(length / pieces, pieces))
+    pieces = road(7, grade=0.02)
+    index, length, guess = march(RIDER, pieces, start_m_s=9.0)
+    parts = np.full(len(index), 20)
+    cells = pieces.cut(np.repeat(index, parts), np.repeat(length / parts, parts))
     fine = np.interp(np.cumsum(cells.length_m), np.cumsum(length), guess[1:])
     time, v = arrival(RIDER, cells, start_m_s=9.0, guess_m_s=np.concatenate([[9.0], fine]))
     mean = 0.5 * (v[1:] + v[:-1])

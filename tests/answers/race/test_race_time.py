@@ -29,7 +29,7 @@ FLAT = flat_profile(distance_km=40.0, heading_deg=0.0)
 
 
 def hilly(*, length_m: float = 40_000.0, climb_m: float = 25.0, seed: int = 1, name: str = "hills") -> CourseProfile:
-    """Sines of several lengths in stretches of 100 m, winding about."""
+    """Sines of several lengths in pieces of 100 m, winding about."""
     rng = np.random.default_rng(seed)
     d = np.linspace(0.0, length_m, round(length_m / 100.0) + 1)
     waves = (900.0, 2300.0, 5100.0)

@@ -55,7 +55,7 @@ NAMES = ("differences", "laps_by_time", "elevation", "residual", "air", "yaw_rid
 @pytest.mark.parametrize("name", NAMES)
 def test_set_to_a_narrow_page_nothing_sticks_out_and_nothing_is_lost(result, name):
     wide, narrow = (getattr(plots, name)(result) for _ in range(2))
-    plots.fitted(narrow, width_inch=5.4)
+    plots.at_page_width(narrow, width_inch=5.4)
     narrow.draw_without_rendering()
 
     box = narrow.get_tightbbox()
@@ -71,6 +71,6 @@ def test_set_to_a_narrow_page_nothing_sticks_out_and_nothing_is_lost(result, nam
 def test_long_names_leave_room_for_what_is_drawn(result):
     long = "a name of more than thirty letters in all"
     rows = tuple(replace(row, setup=long) for row in result.comparison_results)
-    figure = plots.fitted(plots.differences(replace(result, comparison_results=rows)), width_inch=5.4)
+    figure = plots.at_page_width(plots.differences(replace(result, comparison_results=rows)), width_inch=5.4)
     figure.draw_without_rendering()
     assert figure.axes[0].get_window_extent().width > 0.25 * figure.bbox.width
