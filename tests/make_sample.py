@@ -16,8 +16,10 @@ from fieldaero.physics.wind import wind_at_height_m_s
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.fit_file import write_fit
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET
-from fieldaero.simulator.scenario import Scenario, Sensors, Wind
+from fieldaero.simulator.scenario import Scenario
+from fieldaero.simulator.sensors import Sensors
 from fieldaero.simulator.session import simulate_session
+from fieldaero.simulator.wind import Wind
 
 SAMPLE_RIDE = "morning.fit"
 SEED = 20260503

@@ -43,7 +43,7 @@ def main() -> None:
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit status: 0 done, 1 the data cannot answer, 2 wrong use or bad input.",
 )
-@click.option("--version", "show_version", is_flag=True, help="Print the version and leave.")
+@click.option("--version", "show_version", is_flag=True, help="Print the version and exit.")
 @click.pass_context
 def commands(context: click.Context, *, show_version: bool) -> None:
     """Measure drag area outdoors from ride files, and say honestly what differs.
@@ -89,13 +89,14 @@ def init(rides: tuple[str, ...], *, out: str, force: bool) -> None:
 
 @commands.command()
 @click.argument("ride", metavar="RIDE", type=ride_file)
-@click.option("--source", type=click.Choice(LAP_SOURCES), help="How to find the laps; chosen by itself if not given.")
+@click.option(
+    "--source", type=click.Choice(LAP_SOURCES), help="How to find the laps; chosen automatically if not given."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 def laps(ride: str, *, source: Any, as_json: bool) -> None:
-    """List the laps of a ride, and what is particular about each.
+    """List the laps of a ride, and what is odd about each.
 
-    Laps come from the lap button, from passes of a start line, or from the road's
-    own repetition.
+    Laps come from the lap button, from a start line, or from a road that repeats.
     """
     from fieldaero.basics.output_files import json_text
     from fieldaero.laps.lap_list import list_laps

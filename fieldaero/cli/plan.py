@@ -94,9 +94,9 @@ def plan(
     if sessions is not None:
         trial = try_plan(made, sessions=sessions, progress=progress())
     if sheet is not None:
-        from fieldaero.plan.printed_page import plan_sheet
+        from fieldaero.plan.printed_page import printed_page
 
-        write_text(plan_sheet(made), sheet, replace=force)
+        write_text(printed_page(made), sheet, replace=force)
     if run_sheet is not None:
         from fieldaero.run_sheet.template import planned_run_sheet
 

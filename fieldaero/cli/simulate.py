@@ -33,7 +33,7 @@ def _setups(context: click.Context, parameter: click.Parameter, values: tuple[st
 @click.option("--laps", type=int, default=8, show_default=True, help="Number of test laps.")
 @click.option("--lap-length-m", type=float, default=2500.0, show_default=True, help="Length of a lap.")
 @click.option("--wind-m-s", type=float, default=1.0, show_default=True, help="Mean wind at the rider's height.")
-@click.option("--wind-from-deg", type=click.FloatRange(0, 360), default=240.0, show_default=True, help="Its origin.")
+@click.option("--wind-from-deg", type=click.FloatRange(0, 360), default=240.0, show_default=True, help="Its direction.")
 @click.option("--power-w", type=float, default=230.0, show_default=True, help="The rider's target power.")
 @click.option(
     "--setup",
@@ -49,7 +49,7 @@ def _setups(context: click.Context, parameter: click.Parameter, values: tuple[st
     "--format", "file_format", type=click.Choice(["fit", "csv"]), default="fit", show_default=True, help="Of the ride."
 )
 def simulate(*, out: str, seed: int, setups: dict[str, float], file_format: Any, **scenario: Any) -> None:
-    """Write an invented session whose truth is known, to try things on.
+    """Write an invented session whose truth is known, to try things out.
 
     The ride, a run sheet that fits it, and truth.json with the true drag areas go into
     FOLDER. The setups are ridden in a mirrored order.

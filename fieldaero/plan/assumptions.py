@@ -88,10 +88,7 @@ def road_ridden(path: str | os.PathLike[str]) -> RoadRidden:
 def road_of(listing: LapListing) -> RoadRidden:
     """Return the course of a ride whose laps are listed.
 
-    Raises
-    ------
-    CannotAnswerError
-        Where it has no complete laps of a closed course or an out-and-back road.
+    Without complete laps of a closed course or an out-and-back road it raises CannotAnswerError.
     """
     course = listing.course
     if course is None or not course.closed:
@@ -193,13 +190,7 @@ def smallest_m2(
     difference_s: float | None = None,
     choices: AnalysisChoices = USUAL_CHOICES,
 ) -> float:
-    """Return the smallest difference that matters [m2]; it is given once, in m2, W or s.
-
-    Raises
-    ------
-    OutOfRangeError
-        Unless exactly one is given, and is above zero.
-    """
+    """Return the smallest difference that matters [m2]; it is given exactly once, in m2, W or s."""
     given = [value for value in (difference_m2, difference_w, difference_s) if value is not None]
     if len(given) != 1:
         raise OutOfRangeError(
@@ -229,15 +220,7 @@ def smallest_m2(
 
 
 def former_test(path: str | os.PathLike[str]) -> FormerTest:
-    """Return what a former test says: its run sheet, which is analysed, or its result.json.
-
-    Raises
-    ------
-    RunSheetError
-        Where the file is neither.
-    FieldaeroError
-        Where the run sheet cannot be analysed.
-    """
+    """Return what a former test says: its run sheet, which is analysed, or its result.json."""
     where = Path(path)
     return _from_json(where) if where.suffix.lower() == ".json" else former_of(analyse(where), where.name)
 

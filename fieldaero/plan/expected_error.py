@@ -50,24 +50,9 @@ PLANNED = "planned.csv"
 class PlannedRide:
     """Road, rider, air and what scatters.
 
-    Attributes
-    ----------
-    course
-        Shape and length of the lap.
-    power_w
-        Target power of the rider.
-    wind_m_s
-        Mean wind at the rider's height.
-    system
-        Rider and bike.
-    cda_m2
-        About the drag area of the baseline.
-    lap_scatter_m2
-        By which the true drag area changes from lap to lap; None for the usual share of it.
-    slow_share, gust_share
-        Slow change and gusts, standard deviation of either component over the mean wind.
-    sensors
-        What is recorded, and how badly.
+    ``wind_m_s`` is the mean wind at the rider's height, ``cda_m2`` about that of the baseline.  ``lap_scatter_m2``
+    is how the true drag area changes from lap to lap, None for the usual share of it; ``slow_share`` and
+    ``gust_share`` are the standard deviation of either component over the mean wind.
     """
 
     course: CourseShape
@@ -88,17 +73,7 @@ class PlannedRide:
 
 @dataclass(frozen=True, kw_only=True)
 class ExpectedError:
-    """Expected standard error of a setup minus the baseline.
-
-    Attributes
-    ----------
-    se_m2
-        With the laps that it was worked out for.
-    setup_laps, baseline_laps
-        Numbers of these.
-    lap_s
-        Time for a lap.
-    """
+    """Expected standard error of a setup minus the baseline, with these numbers of laps of each."""
 
     se_m2: float
     setup_laps: int
@@ -121,19 +96,8 @@ class ExpectedError:
 def expected_error(ride: PlannedRide, *, order: Sequence[str], difference_m2: float) -> ExpectedError:
     """Return the error to expect of a difference.
 
-    Parameters
-    ----------
-    ride
-        What is planned.
-    order
-        Setup of each lap, the baseline first.
-    difference_m2
-        By which the other setups have less drag; it hardly matters here.
-
-    Raises
-    ------
-    CannotAnswerError
-        Where the rider does not get round: too little power for this wind.
+    ``order`` is the setup of each lap, the baseline first; the other setups have less drag by ``difference_m2``, which
+    hardly matters here.  A rider with too little power for the wind raises CannotAnswerError.
     """
     baseline = order[0]
     setups = {name: ride.cda_m2 - (difference_m2 if name != baseline else 0.0) for name in dict.fromkeys(order)}
@@ -162,17 +126,7 @@ def expected_error(ride: PlannedRide, *, order: Sequence[str], difference_m2: fl
 def planned_scenario(
     ride: PlannedRide, *, order: Sequence[str], setups: Mapping[str, float], wind_from_deg: float
 ) -> Scenario:
-    """Return the scenario to simulate, chance included: a lap to settle in, the order, and one to roll out.
-
-    Parameters
-    ----------
-    ride, order
-        As for :func:`expected_error`.
-    setups
-        True drag area of each setup [m2].
-    wind_from_deg
-        Where the mean wind comes from.
-    """
+    """Return the scenario to simulate, chance included: a lap to settle in, the order, and one to roll out."""
     return Scenario(
         setups=setups,
         order=("-", *order, "-"),

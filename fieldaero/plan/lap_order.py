@@ -36,25 +36,10 @@ AT_ONE_TIME_H = 0.05 / 60.0  # what is told with a tenth of a minute would be 0.
 
 
 def balanced_order(setups: Sequence[str], *, laps_per_setup: int, seed: int = 0) -> tuple[str, ...]:
-    """Return the setup of each lap, drawn by lot among the balanced orders.
+    """Return the setup of each lap, drawn by lot among the balanced orders; the same seed, the same order.
 
-    Parameters
-    ----------
-    setups
-        Names, the baseline first; 2 to 8 different ones.
-    laps_per_setup
-        2 to 60.  With two, the baseline gets a third lap, for the middle.
-    seed
-        Whole number from 0 up; the same seed, the same order.
-
-    Returns
-    -------
-    Names in the order of riding.
-
-    Raises
-    ------
-    OutOfRangeError
-        For fewer than two setups or laps, too many of either, or a name given twice.
+    The baseline comes first in ``setups``, 2 to 8 different names, with 2 to 60 laps each.  With two laps per setup the
+    baseline gets a third, for the middle.
 
     Examples
     --------
@@ -178,17 +163,10 @@ def _evened_out(rows: list[Round], held: dict[int, int], names: list[str]) -> fl
 
 @dataclass(frozen=True, kw_only=True)
 class Balance:
-    """What the choice of laps does to the design.
+    """How the laps are spread: their number per setup, and the setups in the order ridden.
 
-    Attributes
-    ----------
-    laps
-        Number of laps per setup, in the order of the setups.
-    order
-        Setups in the order ridden.
-    middle_h
-        Mean time of each setup's laps, from the mean of all [h]: what a steady drift adds to a difference
-        is the drift per hour times how far two of these lie apart.
+    ``middle_h`` is the mean time of each setup's laps, from the mean of all [h]: a steady drift adds to a difference
+    the drift per hour times how far two of these lie apart.
     """
 
     laps: Mapping[str, int]
@@ -197,14 +175,7 @@ class Balance:
 
 
 def design_balance(ridden_h: Sequence[tuple[str, float]], *, setups: Sequence[str]) -> Balance:
-    """Say how laps are spread.
-
-    Parameters
-    ----------
-    ridden_h
-        Setup and middle [h] of each lap, in the order ridden.
-    setups
-        Names in the order of the result.
+    """Say how laps are spread, from the setup and the middle [h] of each in the order ridden.
 
     Examples
     --------
@@ -225,20 +196,9 @@ def design_balance(ridden_h: Sequence[tuple[str, float]], *, setups: Sequence[st
 def balance_in_words(
     balance: Balance, *, baseline: str, drift_sd_per_h: float = USUAL_CHOICES.drift_sd_per_h
 ) -> tuple[str, ...]:
-    """Say what a steady drift would do to each setup's difference from the baseline.
+    """Say in one sentence per setup what a steady drift would do to its difference from the baseline.
 
-    Parameters
-    ----------
-    balance
-        How the laps are spread.
-    baseline
-        Name of the setup that the others are compared with.
-    drift_sd_per_h
-        Drift of the drag area, bare fraction per hour: position, drink, wear of the day.
-
-    Returns
-    -------
-    One sentence for each setup with laps; none for the baseline, or if that has no laps.
+    ``drift_sd_per_h`` is a bare fraction per hour: position, drink, wear of the day.
 
     Examples
     --------

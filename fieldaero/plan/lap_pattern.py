@@ -23,19 +23,7 @@ def letters_of(setups: Sequence[str]) -> dict[str, str]:
 
 
 def pattern_of(text: str, setups: Sequence[str]) -> tuple[str, ...]:
-    """Read a pattern.
-
-    Parameters
-    ----------
-    text
-        Letters with or without spaces, or names separated by commas; "-" is a lap that is not used.
-    setups
-        Names in their order.
-
-    Raises
-    ------
-    RunSheetError
-        For something that is neither a letter nor a name.
+    """Read a pattern: letters with or without spaces, or names with commas; "-" is a lap that is not used.
 
     Examples
     --------

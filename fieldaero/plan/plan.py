@@ -61,14 +61,10 @@ class OtherCase:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """A planned test.
+    """A planned test; setups begin with the baseline, and ``reason`` says in one sentence why the answer is so.
 
     Attributes
     ----------
-    reason
-        Why the answer is so, in one sentence.
-    setups, order
-        Names, the baseline first, and the setup of each lap.
     ride_min, available_min
         Time for all of it, with warm-up and changes, and what there is.
     se_m2, half_width_m2
@@ -76,7 +72,7 @@ class Plan:
     probability
         That the smallest difference is resolved.
     smallest_difference_w, smallest_difference_s
-        The smallest difference in watts and seconds, under the conditions that ``choices`` report at.
+        The smallest difference at the speed, distance and power of ``choices``.
     resolvable_m2, resolvable_w, resolvable_s
         What this plan resolves with a probability of 0.8; no seconds where that is most of the drag.
     wind_m_s, station_wind_m_s, station_height_m
@@ -87,8 +83,6 @@ class Plan:
         The same laps in half and in one and a half times the wind.
     ride
         What was assumed of road, rider and air.
-    seed
-        With which the order was drawn.
     """
 
     answer: Answer
@@ -146,33 +140,11 @@ def plan_test(
     choices: AnalysisChoices = USUAL_CHOICES,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
-    """Plan a test.
+    """Plan a test in the expected wind of a station, with as few laps as are enough unless their number is given.
 
-    Parameters
-    ----------
-    ride
-        Road, rider and what scatters; its wind is replaced by the observed one.
-    setups
-        Names, the baseline first.
-    wind_m_s, wind_height_m
-        Expected mean wind as a station gives it, and the height of its wind meter.
-    laps_per_setup
-        If given, planned with so many; else with as few as are enough.
-    available_min
-        Time for riding, with warm-up and changes of setup.
-    seed
-        Draws the order.
-    choices
-        Speed, distance and power at which differences are also told.
-    progress
-        Called with what is done next, before each of ``STEPS`` steps.
-
-    Raises
-    ------
-    OutOfRangeError
-        For what cannot be planned, with what is allowed.
-    CannotAnswerError
-        Where the rider does not get round in this wind.
+    ``available_min`` is the time for riding, with warm-up and changes of setup.  ``choices`` say at which speed,
+    distance and power differences are also told.  ``progress`` is called before each of ``STEPS`` steps.  What cannot
+    be planned is an OutOfRangeError, a rider who does not get round in this wind a CannotAnswerError.
     """
     say = progress or (lambda _: None)
     number_within(available_min, quantity="available_min", low=10.0, high=1440.0)
@@ -277,21 +249,21 @@ def _answer(
         return "no-go", f"the smallest difference is worth {over}. {OUT_OF_REACH}"
     if chosen.ride_min > available_min:
         return "no-go", (
-            f"{n} laps per setup take {chosen.ride_min:.0f} min and there are {available_min:.0f} min; take fewer "
-            "laps, a shorter course, or fewer setups"
+            f"{n} laps per setup take {chosen.ride_min:.0f} min, but there are only {available_min:.0f} min; take "
+            "fewer laps, a shorter course, or fewer setups"
         )
     told = f"{n} laps per setup resolve the smallest difference with a probability of {chance}"
     if chosen.probability >= ENOUGH:
         return "go", f"{told} in {chosen.ride_min:.0f} min"
     enough = next((p for p in curve if p.probability >= ENOUGH), None)
-    limit = "are asked for" if fixed else f"are what fits into {available_min:.0f} min"
+    limit = "" if fixed or chosen is curve[-1] else f"; no more fit into {available_min:.0f} min"
     need = (
         f"{enough.laps_per_setup} laps per setup ({enough.ride_min:.0f} min) would be enough"
         if enough
         else f"not even {curve[-1].laps_per_setup} laps per setup would be enough"
     )
     answer: Answer = "marginal" if chosen.probability >= HARDLY else "no-go"
-    return answer, f"{told}, and {n} {limit}; {need}. Calmer air helps more than laps"
+    return answer, f"{told}{limit}; {need}. Calmer air helps more than more laps"
 
 
 def _seconds_saved(difference_m2: float, ride: PlannedRide, road: FlatRoad, choices: AnalysisChoices) -> float:
@@ -315,10 +287,7 @@ def _in_other_wind(
 
 
 def _cautions(wind_m_s: float) -> tuple[str, ...]:
-    found = []
-    if wind_m_s > STRONG_WIND_M_S:
-        found.append(
-            f"Wind of {wind_m_s:.1f} m/s at the rider's height comes with gusts that move a bike; wait for calmer air. "
-            "No test in strong gusts."
-        )
-    return (*found, OUT_OF_REACH)
+    if wind_m_s <= STRONG_WIND_M_S:
+        return (OUT_OF_REACH,)
+    strong = f"Wind of {wind_m_s:.1f} m/s at the rider's height brings gusts that move a bike; wait for calmer air."
+    return (strong, OUT_OF_REACH)

@@ -11,14 +11,15 @@ from html import escape
 
 from fieldaero.basics.formatting import number, one_line, shortened
 from fieldaero.basics.safety import SAFETY
+from fieldaero.plan.lap_pattern import letters_of
 from fieldaero.plan.plan import Plan
 
-__all__ = ["plan_sheet"]
+__all__ = ["printed_page"]
 
 CHECKS = (
     "Tyre pressure set and written down; the same at every change",
-    "Meter out in the air until it has settled to the temperature, then its zero offset",
-    "Same bottles, full alike; same clothing and helmet",
+    "Power meter outdoors until it has settled to the temperature, then its zero offset",
+    "Same bottles, equally full; same clothing and helmet",
     "Position marks on saddle, rests and hands",
     "Mounting level checked with an inclinometer",
     "Photographs of every setup, from the front and from the side",
@@ -69,18 +70,12 @@ footer { font-size: 0.8rem; color: #444; }
 """
 
 
-def plan_sheet(plan: Plan) -> str:
-    """Return a plan as a page of HTML to print.
-
-    Parameters
-    ----------
-    plan
-        From :func:`fieldaero.plan.plan.plan_test`.
-    """
+def printed_page(plan: Plan) -> str:
+    """Return a plan as a page of HTML to print."""
     p = plan
     short = len(p.order) > MANY_LAPS
     many = ' class="many"' if short else ""
-    letters = {name: chr(ord("A") + k) for k, name in enumerate(p.setups)}
+    letters = {name: letter for letter, name in letters_of(p.setups).items()}
     key = " · ".join(f"<b>{letters[name]}</b> {_name(name)}" if short else _name(name) for name in p.setups)
     order = _order(p, {name: letters[name] if short else _name(name) for name in p.setups})
     return f"""<!DOCTYPE html>

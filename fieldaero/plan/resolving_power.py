@@ -32,16 +32,9 @@ LARGEST_NC = 30.0  # beyond it the power is 1 to all digits
 def resolving_power(
     difference_m2: float, *, se_m2: float, setup_laps: int, baseline_laps: int, setups: int
 ) -> tuple[float, float]:
-    """Return the probability of resolving a difference, and half the width of its interval [m2].
+    """Return the probability of resolving a true difference, and half the width of its interval [m2].
 
-    Parameters
-    ----------
-    difference_m2
-        True difference, its size.
-    se_m2
-        Expected standard error.
-    setup_laps, baseline_laps, setups
-        Numbers of laps and of setups, the baseline among them.
+    ``setups`` is their number, the baseline among them.
 
     Examples
     --------
@@ -59,11 +52,6 @@ def resolving_power(
 
 def resolvable_m2(*, se_m2: float, setup_laps: int, baseline_laps: int, setups: int) -> float:
     """Return the difference [m2] that is resolved with the power called enough.
-
-    Parameters
-    ----------
-    se_m2, setup_laps, baseline_laps, setups
-        As for :func:`resolving_power`.
 
     Examples
     --------

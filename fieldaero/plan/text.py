@@ -14,7 +14,7 @@ ROWS = (2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 30, 40)
 
 
 def plan_text(plan: Plan) -> str:
-    """Return a plan as text: the answer first, then the ride, its power, other cases, and what is out of reach."""
+    """Return a plan as text: the answer first, then the ride, its error, other cases, and what is out of reach."""
     p = plan
     parts = [
         f"{p.answer.upper()}: {one_line(p.reason)}.".replace("..", "."),
@@ -109,7 +109,7 @@ def _point(point: PowerPoint, p: Plan) -> list[str]:
         number(point.ride_min),
         number(point.se_m2, places=5),
         _share(point.probability),
-        here or ("longer than there is time for" if point.ride_min > p.available_min else ""),
+        here or ("takes too long" if point.ride_min > p.available_min else ""),
     ]
 
 

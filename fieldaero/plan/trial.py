@@ -46,18 +46,8 @@ class TrialOutcome:
 class TrialSummary:
     """What simulated sessions of a plan achieved, beside what the plan promised.
 
-    Attributes
-    ----------
-    sessions, comparisons
-        Numbers.
-    rmse_m2, rmse_se_m2
-        Root mean square error of the differences, and its own standard error.
-    planned_se_m2
-        Standard error that the plan expects.
-    resolved, promised
-        Share of comparisons that were resolved, and the plan's power.
-    wrong, covered
-        Shares of those on the wrong side of zero, and of intervals that hold the truth.
+    ``rmse_m2`` is the root mean square error of the differences; ``resolved``, ``wrong`` and ``covered`` are shares of
+    comparisons, ``promised`` the plan's probability of resolving one.
     """
 
     sessions: int
@@ -74,24 +64,7 @@ class TrialSummary:
 def try_plan(
     plan: Plan, *, sessions: int, first_seed: int = 0, progress: Callable[[str], None] | None = None
 ) -> TrialSummary:
-    """Ride a plan so many times in the simulator, the setups apart by the smallest difference, and sum up.
-
-    Parameters
-    ----------
-    plan
-        The plan.
-    sessions
-        Number of simulated sessions, 1 to 500.
-    first_seed
-        Seed of the first; the others follow.
-    progress
-        Called with a few words before each session.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a number of sessions outside the range.
-    """
+    """Ride a plan 1 to 500 times in the simulator, the setups apart by the smallest difference, and sum up."""
     within(sessions, quantity="number of simulated sessions", low=1, high=500)
     outcomes: list[tuple[TrialOutcome, ...]] = []
     for k in range(sessions):
@@ -117,17 +90,7 @@ def try_plan(
 def try_session(
     ride: PlannedRide, *, order: Sequence[str], setups: Mapping[str, float], seed: int
 ) -> tuple[TrialOutcome, ...]:
-    """Simulate one session of a plan, analyse it, and return what it said of every setup.
-
-    Parameters
-    ----------
-    ride, order
-        What is planned, the baseline first.
-    setups
-        True drag area of each setup [m2].
-    seed
-        The same seed, the same session.
-    """
+    """Simulate one session of a plan with these true drag areas, analyse it, and return what it said of every setup."""
     rng = np.random.default_rng([len(order), seed])
     system = ride.system
     crr, mass, power, wheel = np.clip(rng.normal(size=4), -FURTHEST_SD, FURTHEST_SD).tolist()

@@ -53,8 +53,6 @@ class Motion:
 
     Attributes
     ----------
-    time_s, speed_m_s
-        Time and ground speed.
     position_m
         Along the course since the first start line, a lap's length per lap.
     wheel_m
@@ -77,8 +75,6 @@ class Motion:
         Passages of the start and finish line, shape (laps,).
     braked_laps, stopped_laps
         Numbers, 1-based, of laps with a braking for traffic, or a halt.
-    air_density_kg_m3, gravity_m_s2
-        Air density and gravity.
     """
 
     time_s: Floats
@@ -102,13 +98,7 @@ class Motion:
 
 
 def ride_course(scenario: Scenario, table: CourseTable, rng: np.random.Generator) -> Motion:
-    """Ride all laps of a scenario on a course.
-
-    Raises
-    ------
-    CannotAnswerError
-        If the rider gets nowhere: too little power for wind and hills.
-    """
+    """Ride all laps of a scenario; a rider with too little power for wind and hills raises CannotAnswerError."""
     course, laps = scenario.course, len(scenario.order)
     L = course.length_m
     lap_cda = np.array([scenario.setups.get(name, scenario.spare_cda_m2) for name in scenario.order])
@@ -183,7 +173,7 @@ class _Ride:
             n = self._steps
             if n >= most:
                 raise CannotAnswerError(
-                    f"the simulated rider is at {s:.0f} m of {finish:.0f} m after {n * STEP_S:.0f} s and was given up; "
+                    f"the simulated rider has covered only {s:.0f} m of {finish:.0f} m after {n * STEP_S:.0f} s; "
                     "give more power, less wind or lower hills"
                 )
             time = self._offset_s + n * STEP_S

@@ -26,23 +26,9 @@ AIR_SPEED_FIELD = "air_speed"
 
 
 def write_fit(ride: Ride, path: str | os.PathLike[str], *, replace: bool = False) -> Path:
-    """Write a ride as a FIT file, at once or not at all.
+    """Write a ride as a FIT file, at once or not at all; it needs a start time and samples on whole seconds.
 
-    Parameters
-    ----------
-    ride
-        With a start time, sampled on whole seconds.
-    path
-        File to write.
-    replace
-        Whether an existing file may be replaced.
-
-    Raises
-    ------
-    RideError
-        Without a start time, or with samples between the seconds.
-    FieldaeroError
-        If the file is there already, or cannot be written.
+    An existing file is replaced only if ``replace`` says so.
     """
     if ride.start_time is None:
         raise RideError(f"{ride.source.file}: has no start time, and FIT needs clock time; write a CSV instead")

@@ -30,11 +30,8 @@ COAST_TO_TURN_M = 60.0
 class Rider:
     """Pacing about a target, braking for traffic and turns, and halts.
 
-    Attributes
-    ----------
-    braked_laps, stopped_laps
-        Numbers, 1-based, of the laps with a braking for traffic or a halt; the slow turns of an
-        out-and-back course are none.
+    ``braked_laps`` and ``stopped_laps`` are numbers, 1-based, of laps with a braking for traffic or a halt; the slow
+    turns of an out-and-back course are none.
     """
 
     def __init__(self, scenario: Scenario, *, step_s: float, rng: np.random.Generator) -> None:

@@ -20,13 +20,7 @@ PLACES = (PACKAGE / "_sample_rides", PACKAGE.parent / "sample_rides")
 
 
 def sample_folder() -> Path:
-    """Return the folder of the sample session; it holds the rides and ``bar-test.toml``.
-
-    Raises
-    ------
-    FieldaeroError
-        If it was left out of this installation.
-    """
+    """Return the folder of the sample session; it holds the rides and ``bar-test.toml``."""
     for place in PLACES:
         if (place / SAMPLE_SHEET).is_file():
             return place
@@ -34,13 +28,7 @@ def sample_folder() -> Path:
 
 
 def copy_sample(folder: str | os.PathLike[str]) -> Path:
-    """Copy the sample session into a new or empty folder, and return the path of its run sheet.
-
-    Raises
-    ------
-    FieldaeroError
-        If there is something in the folder already, or it cannot be written.
-    """
+    """Copy the sample session into a new or empty folder, and return the path of its run sheet."""
     target = Path(folder)
     if target.is_dir() and any(target.iterdir()):
         raise FieldaeroError(f"{target}: is not empty and was left as it is; name a new folder")

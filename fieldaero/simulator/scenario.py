@@ -12,7 +12,7 @@ from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.sensors import Sensors
 from fieldaero.simulator.wind import Wind
 
-__all__ = ["Scenario", "Sensors", "Wind"]
+__all__ = ["Scenario"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,8 +21,8 @@ class Scenario:
 
     Attributes
     ----------
-    course, wind, sensors, system
-        The road, the air, the recording, and the TRUE rider and bike (``system.crr`` is the true Crr).
+    system
+        The TRUE rider and bike: ``system.crr`` is the true Crr.
     setups
         True drag area of each setup [m2].
     order
@@ -43,11 +43,6 @@ class Scenario:
         Numbers, 1-based, of laps in which the rider certainly brakes once, or stops for 40 s.
     lead_in_m
         Way before the first passage of the start line; on a road ridden one way, before every passage.
-
-    Raises
-    ------
-    RunSheetError
-        For a setup that is not named, no laps at all, or a lap number out of range.
 
     Examples
     --------

@@ -14,18 +14,16 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class Sensors:
-    """Errors of what is recorded.
+    """Errors of what is recorded; standard deviations are per sample.
 
     Attributes
     ----------
     power_noise, power_noise_w
-        Standard deviation per sample: a share of the power, and watts.
+        A share of the power, and watts.
     power_scale, power_drift_per_h
         Recorded over true power at the start, and its change per hour.
     power_lag_s
         By which the recorded power comes late.
-    speed_noise_m_s
-        Standard deviation per sample.
     wheel_scale
         Recorded over true speed and distance.
     satellite_speed
@@ -37,9 +35,7 @@ class Sensors:
     altitude_sd_m, altitude_step_m
         Slow error of the altimeter, and the step in which it is recorded.
     air_speed, air_speed_noise, air_speed_scale
-        Whether an air speed is recorded, its noise per sample as a share, recorded over true.
-    whole_watts
-        Whether power is recorded in whole watts.
+        Whether an air speed is recorded, its noise as a share, recorded over true.
     button_sd_s
         Scatter of the hand on the lap button; what is recorded is within 1 s of the line.
     """

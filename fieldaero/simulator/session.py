@@ -29,23 +29,16 @@ class Truth:
 
     Attributes
     ----------
-    setup_cda_m2
-        True drag area of each setup.
-    lap_setup, lap_cda_m2
-        Setup and drag area of each lap, the latter at no yaw.
+    lap_cda_m2
+        Drag area of each lap at no yaw.
     braked_laps, stopped_laps
         Numbers, 1-based, of laps with a braking for traffic, or a halt.
-    crr, mass_kg, power_scale, wheel_scale
-        True Crr and mass; recorded over true power and speed.
-    air_density_kg_m3, gravity_m_s2
-        Air and gravity.
+    power_scale, wheel_scale
+        Recorded over true power and speed.
     wind_speed_m_s, wind_from_deg, wind_east_m_s, wind_north_m_s
         Mean wind at the rider's height in the open; east and north say where it goes.
     crossing_s
-        Passages of the start line (and of the finish, where that is another or the ride pauses) on
-        the ride's clock, in order.
-    lap_start_s, lap_end_s
-        The same, for each lap.
+        Passages of the start line (and of the finish, where that is another) on the ride's clock, in order.
     profile_position_m, profile_height_m
         Height above the start line along the lap.
     sample_wind_east_m_s, sample_wind_north_m_s

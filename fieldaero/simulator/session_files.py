@@ -17,8 +17,9 @@ from fieldaero.rides import write_csv
 from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.fit_file import write_fit
-from fieldaero.simulator.scenario import Scenario, Wind
+from fieldaero.simulator.scenario import Scenario
 from fieldaero.simulator.session import simulate_session
+from fieldaero.simulator.wind import Wind
 
 __all__ = ["GUST_SHARE", "SLOW_SHARE", "mirrored_order", "run_sheet_of", "scenario_of", "write_session"]
 
@@ -50,10 +51,7 @@ def scenario_of(
 ) -> Scenario:
     """Return an everyday scenario: an oval, mirrored order, wind at the rider's height with its usual changes.
 
-    Raises
-    ------
-    RunSheetError
-        For a number outside what the simulator can ride.
+    A number outside what the simulator can ride is a RunSheetError.
     """
     for name, value, low, high, unit in (
         ("the number of laps", laps, 1, 200, ""),
@@ -85,10 +83,7 @@ def write_session(
 ) -> tuple[Path, ...]:
     """Simulate a session and write ride, run sheet and truth.json into a folder.
 
-    Raises
-    ------
-    FieldaeroError
-        If the folder cannot be written, or holds a file of one of these names: it may be somebody's run sheet.
+    A file of one of these names that is there already is an error: it may be somebody's run sheet.
     """
     name = f"ride.{file_format}"
     for taken in (Path(folder, file) for file in (name, SHEET, TRUTH)):
@@ -113,16 +108,9 @@ def write_session(
 
 
 def run_sheet_of(scenario: Scenario, ride: str, *, ridden_s: float = 0.0) -> dict[str, object]:
-    """Return the tables of a run sheet that fits a scenario.
+    """Return the tables of a run sheet that fits a scenario and names a ride.
 
-    Parameters
-    ----------
-    scenario
-        What was ridden; the weather is its mean, as a station would report it.
-    ride
-        Name of the file.
-    ridden_s
-        How long: the weather is observed at the start and every hour from there.
+    Its weather is the scenario's mean, as a station would report it, at the start and every hour of ``ridden_s``.
     """
     system, wind = scenario.system, scenario.wind
     per_m_s = float(wind_at_height_m_s(wind_speed_m_s=1.0, measured_height_m=10.0))

@@ -23,16 +23,9 @@ SLOWEST_AIR_M_S = 2.0  # with the air standing still about the rider a gust woul
 
 @dataclass(frozen=True, kw_only=True)
 class Wind:
-    """Wind at the rider's height.
+    """Wind at the rider's height: its mean, and either component of its slow change and of its gusts.
 
-    Attributes
-    ----------
-    speed_m_s, from_deg
-        Mean wind.
-    slow_sd_m_s, slow_s
-        Either component of its slow change: standard deviation and time scale.
-    gust_sd_m_s, gust_length_m
-        Either component of gusts, and the length over which they fade in the air that passes the rider.
+    ``gust_length_m`` is the length over which gusts fade in the air that passes the rider.
     """
 
     speed_m_s: float = 0.0
@@ -52,14 +45,8 @@ class Wind:
 class PassingWind:
     """The wind that a moving rider meets, step by step.
 
-    Parameters
-    ----------
-    wind
-        Its statistics.
-    noise
-        Standard normal numbers, shape (steps, 4): slow east and north, gust east and north.
-    rng
-        For the state at the start, which is drawn from the long-run distribution.
+    ``noise`` holds standard normal numbers, shape (steps, 4): slow east and north, gust east and north.  The state at
+    the start is drawn from the long-run distribution.
     """
 
     def __init__(self, wind: Wind, *, noise: NDArray[np.float64], step_s: float, rng: np.random.Generator) -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from fieldaero.plan.expected_error import ExpectedError, PlannedRide
 from fieldaero.plan.plan import plan_test
-from fieldaero.plan.printed_page import plan_sheet
+from fieldaero.plan.printed_page import printed_page
 from fieldaero.simulator import CourseShape
 
 VOID = {"meta", "br"}
@@ -69,7 +69,7 @@ def plan(setups=("bare", "hat"), laps=4):
 
 
 def page(**changes) -> Page:
-    return Page(plan_sheet(plan(**changes)))
+    return Page(printed_page(plan(**changes)))
 
 
 def test_every_lap_has_its_tick_box_in_order():
@@ -83,7 +83,7 @@ def test_dry_laps_come_first():
 
 
 def test_every_change_of_setup_is_marked():
-    assert plan_sheet(plan()).count('class="change"') == plan().changes == 4
+    assert printed_page(plan()).count('class="change"') == plan().changes == 4
 
 
 @pytest.mark.parametrize(
@@ -135,12 +135,12 @@ def test_nothing_runs_and_nothing_is_fetched():
     shown = page()
     assert not {"script", "link", "img", "iframe", "object", "form"} & set(shown.tags)
     assert not [name for name, _ in shown.attributes if name.startswith("on") or name in ("src", "href")]
-    assert "url(" not in plan_sheet(plan())
-    assert "@import" not in plan_sheet(plan())
+    assert "url(" not in printed_page(plan())
+    assert "@import" not in printed_page(plan())
 
 
 def test_it_is_laid_out_for_a4_and_for_a_narrow_screen():
-    text = plan_sheet(plan())
+    text = printed_page(plan())
     assert "size: A4" in text
     assert "width=device-width" in text
 
@@ -153,4 +153,4 @@ def test_with_many_laps_setups_go_by_letters_that_the_head_explains():
 
 
 def test_the_reason_is_escaped_too():
-    assert "<b>no" not in plan_sheet(replace(plan(), reason="<b>no")).replace('<p class="answer"><b>no', "")
+    assert "<b>no" not in printed_page(replace(plan(), reason="<b>no")).replace('<p class="answer"><b>no', "")

@@ -48,9 +48,9 @@ def test_the_sheet_on_the_pages_gives_rider_and_report_conditions():
     assert "s over 40 km at 180 W" in at.selectbox(key="plan_unit_w").options
 
 
-def test_a_plan_of_other_wishes_is_marked_as_of_before(planned):
+def test_a_plan_of_other_wishes_is_marked(planned):
     planned.number_input(key="plan_wind").set_value(3.0).run()
-    assert any("as of before" in warning.value for warning in planned.warning)
+    assert any("does not include" in warning.value for warning in planned.warning)
 
 
 def test_a_wish_that_cannot_be_says_what_is_allowed():

@@ -21,7 +21,7 @@ from fieldaero.basics.safety import SAFETY
 from fieldaero.draft.what_if import with_plan
 from fieldaero.plan.lap_pattern import letters_of
 from fieldaero.plan.plan import STEPS, Plan
-from fieldaero.plan.printed_page import plan_sheet
+from fieldaero.plan.printed_page import printed_page
 from fieldaero.plan.resolving_power import ENOUGH
 from fieldaero.plan.text import differences, plan_text
 
@@ -45,7 +45,7 @@ def page() -> None:
     plan: Plan | None = st.session_state.get(PLAN)
     if plan is not None:
         if st.session_state.get(ASKED) != wishes:
-            st.warning("The plan below is **as of before** what you changed since. Press “Plan it” for a new one.")
+            st.warning("The plan below **does not include your latest changes**. Press “Plan it” for a new one.")
         _answer(plan)
         _ride(plan)
         _curve(plan)
@@ -59,7 +59,7 @@ def _make(wishes: Wishes) -> None:
     bar, done = st.progress(0.0, text="Reading what is asked for"), itertools.count()
 
     def say(step: str) -> None:
-        bar.progress(next(done) / STEPS, text=f"In the computer: {step}")
+        bar.progress(next(done) / STEPS, text=f"Simulating: {step}")
 
     try:
         st.session_state[PLAN] = planned(wishes, progress=say)
@@ -190,7 +190,7 @@ def _take(plan: Plan) -> None:
     name = f"plan {' '.join(plan.setups)}"
     sheet.download_button(
         "Page to print (HTML)",
-        data=lambda: plan_sheet(plan),
+        data=lambda: printed_page(plan),
         file_name=file_name(name, ".html"),
         mime="text/html",
         key="plan_sheet",
