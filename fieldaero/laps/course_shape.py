@@ -49,18 +49,9 @@ def median_heading_deg(heading_deg: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def median_altitude_m(ride: Ride, track: Track, wheel_m: list[NDArray[np.float64]]) -> NDArray[np.float64]:
-    """Median recorded altitude over laps [m], shape (n,), freed of each lap's own offset.
+    """Median recorded altitude over laps [m], shape (n,), freed of each lap's own offset; NaN for a ride without any.
 
-    Parameters
-    ----------
-    ride, track
-        The ride and its path.
-    wheel_m
-        Wheel distances of the n places of the course in each lap [m], shape (n,) each.
-
-    Returns
-    -------
-    Altitude, shape (n,), NaN throughout for a ride without any.
+    ``wheel_m`` are the wheel distances of the n places of the course in each lap, shape (n,) each.
     """
     altitude = ride.column("altitude_m")
     known = np.isfinite(altitude)
@@ -80,15 +71,8 @@ def folding_position_m(
 ) -> float | None:
     """Find the turn of a road that is ridden there and back.
 
-    Parameters
-    ----------
-    position_m, east_m, north_m, heading_deg
-        A closed course along the lap [m, deg], shape (n,) each, positions rising from 0 to its length.
-
-    Returns
-    -------
-    Position of the turn in the first half lap about which the course folds onto itself [m]; None if
-    about none.
+    A closed course is given along the lap, shape (n,) each, positions rising from 0 to its length. The turn is the
+    position in the first half lap about which the course folds onto itself; None if about none.
     """
     if not np.all(np.isfinite(east_m)):
         return None

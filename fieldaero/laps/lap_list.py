@@ -138,22 +138,8 @@ class LapListing:
 def list_laps(ride: Ride, *, lap_source: LapSource | None = None, start_line: StartLine | None = None) -> LapListing:
     """Find the laps of a ride and say what is particular about each.
 
-    Parameters
-    ----------
-    ride
-        The recorded ride.
-    lap_source
-        How to find them; None takes the lap button where it gives repeated laps, and
-        else the road's repetition.
-    start_line
-        Shared with another ride of the session, if there is one.
-
-    Raises
-    ------
-    RideError
-        The ride lacks what the source needs.
-    CannotAnswerError
-        There are no laps; without a source, with what was tried.
+    Without a source take the lap button where it gives repeated laps, and else the road's repetition. Where
+    there are no laps the CannotAnswerError tells what was tried.
     """
     track = track_of(ride)
     if lap_source is not None:

@@ -42,10 +42,8 @@ class Conditions:
 
     Attributes
     ----------
-    temperature_c, pressure_pa, relative_humidity
-        Air at the place of the observations.
     air_density_kg_m3, air_density_sd_kg_m3
-        Density by CIPM-2007 and its standard uncertainty.
+        Density by CIPM-2007 at the place of the observations, and its standard uncertainty.
     wind_east_m_s, wind_north_m_s
         Where the air goes at ``wind_height_m``; NaN where unknown, as for a variable wind.
     wind_speed_m_s
@@ -82,17 +80,9 @@ class Conditions:
 
 @dataclass(frozen=True)
 class Weather:
-    """Observations of one session, in order of time.
+    """Observations of one session, put in order of time.
 
-    Parameters
-    ----------
-    observations
-        One or more, in any order.  A single one may have no time and then holds always.
-
-    Raises
-    ------
-    WeatherError
-        If there is none, if one of several has no time, or if two of one moment differ.
+    A single one may have no time and then holds always. Two of one moment must not differ.
 
     Examples
     --------
@@ -111,27 +101,12 @@ class Weather:
     def __init__(self, observations: Sequence[Observation]) -> None:
         object.__setattr__(self, "observations", _in_order(observations))
 
-    def at(self, times: Sequence[datetime] | ArrayLike, *, start_time: datetime | None = None) -> Conditions:
-        """Conditions at moments in time.
+    def at(self, time_s: ArrayLike, *, start_time: datetime | None = None) -> Conditions:
+        """Conditions at moments on the clock of a ride, shape (n,), which began at ``start_time``.
 
-        Parameters
-        ----------
-        times
-            Aware times, or seconds after ``start_time``, shape (n,).
-        start_time
-            Aware time of second 0, None for a ride without clock time.
-
-        Returns
-        -------
-        Conditions with arrays of shape (n,).
-
-        Raises
-        ------
-        WeatherError
-            For a time without zone, or if the moments have no clock time but there are
-            several observations to choose from.
+        A ride without clock time has none, and then there may be one observation only.
         """
-        t = self._seconds(times, start_time)
+        t = self._seconds(np.atleast_1d(np.asarray(time_s, dtype=np.float64)), start_time)
         obs = self.observations
 
         def linear(values: Sequence[float]) -> Floats:
@@ -139,14 +114,12 @@ class Weather:
 
         temperature_c = linear([o.temperature_c for o in obs])
         pressure_pa = linear([o.pressure_pa for o in obs])
-        vapour_pa = linear([_vapour_pa(o) for o in obs])
-        saturated_pa = enhancement_factor(temperature_c=temperature_c, pressure_pa=pressure_pa)
-        saturated_pa = saturated_pa * saturation_vapour_pressure_pa(temperature_c=temperature_c)
+        vapour_pa = linear([float(o.relative_humidity * _saturated_pa(o.temperature_c, o.pressure_pa)) for o in obs])
         # Mixing two nearly saturated airs ends above saturation; the rest would be fog.
         air = {
             "temperature_c": temperature_c,
             "pressure_pa": pressure_pa,
-            "relative_humidity": np.minimum(vapour_pa / saturated_pa, 1.0),
+            "relative_humidity": np.minimum(vapour_pa / _saturated_pa(temperature_c, pressure_pa), 1.0),
         }
         east, north, speed, height = self._wind(t)
         return Conditions(
@@ -165,23 +138,10 @@ class Weather:
         )
 
     def warnings_for(self, start: datetime | None, end: datetime | None) -> tuple[str, ...]:
-        """Return one sentence per weakness of these observations for a ride.
+        """Return one sentence per weakness of these observations for a ride, from its first sample to its last.
 
-        Parameters
-        ----------
-        start, end
-            Aware times of the ride's first and last sample, None without clock time.
-
-        Returns
-        -------
-        Sentences for a ride that leaves the observed span by more than an hour (beyond three
-        hours they ask for a look at dates and zones), or that meets more than three hours
-        without an observation; empty if all is well.
-
-        Raises
-        ------
-        WeatherError
-            For a time without zone.
+        They are for a ride that leaves the observed span by more than an hour (beyond three hours they ask for a look
+        at dates and zones), or that meets more than three hours without an observation.
         """
         if start is None or end is None:
             return ()
@@ -210,13 +170,8 @@ class Weather:
         ]
         return tuple(sentences)
 
-    def _seconds(self, times: Sequence[datetime] | ArrayLike, start_time: datetime | None) -> Floats:
+    def _seconds(self, seconds: Floats, start_time: datetime | None) -> Floats:
         """Moments as seconds after the first observation."""
-        first = self.observations[0].time
-        items = list(times) if isinstance(times, Sequence) else []
-        if items and all(isinstance(item, datetime) for item in items):
-            return np.array([_seconds_between(first, item) for item in items])
-        seconds = np.atleast_1d(np.asarray(times, dtype=np.float64))
         if start_time is None:
             if len(self.observations) > 1:
                 raise WeatherError(
@@ -224,7 +179,7 @@ class Weather:
                     "keep the one that fits the ride"
                 )
             return np.where(np.isfinite(seconds), 0.0, np.nan)
-        return seconds + _seconds_between(first, start_time)
+        return seconds + _seconds_between(self.observations[0].time, start_time)
 
     def _wind(self, t: Floats) -> tuple[Floats, Floats, Floats, float]:
         """East, north and speed at one height, that of the first observation with a wind."""
@@ -271,10 +226,10 @@ def _in_order(observations: Sequence[Observation]) -> tuple[Observation, ...]:
     return tuple(timed[time] for time in sorted(timed))
 
 
-def _vapour_pa(observation: Observation) -> float:
-    t, p = observation.temperature_c, observation.pressure_pa
-    saturated_pa = enhancement_factor(temperature_c=t, pressure_pa=p) * saturation_vapour_pressure_pa(temperature_c=t)
-    return float(observation.relative_humidity * saturated_pa)
+def _saturated_pa(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Floats:
+    """Pressure of the vapour in saturated air."""
+    enhanced = enhancement_factor(temperature_c=temperature_c, pressure_pa=pressure_pa)
+    return np.asarray(enhanced * saturation_vapour_pressure_pa(temperature_c=temperature_c))
 
 
 def _speed_at(observation: Observation, height_m: float) -> float:

@@ -54,34 +54,13 @@ MATTERS = re.compile(r"^(?:\d{3}|VRB)\d{2}|^Q\w|^A\d|^M?\d{1,3}/")
 
 
 def parse_metar(text: str, *, year: int, month: int, elevation_m: float | None = None) -> list[Observation]:
-    """Read one or more METAR or SPECI reports of one station.
+    """Read one or more METAR or SPECI reports of one station, in order of time.
 
-    Parameters
-    ----------
-    text
-        The reports as issued, one after the other, on as many lines as they like; a
-        report ends at "=", at an empty line or where the next one begins.
-    year, month
-        Of all reports: a report says only the day of the month.
-    elevation_m
-        Height of the course above sea level [m]: the pressure wanted is the one there,
-        and an altimeter setting is the same for the station and for the course.
-
-    Returns
-    -------
-    Observations in order of time; of two reports of one minute the later in the text.
-
-    Raises
-    ------
-    WeatherError
-        If there is no report in the text, if one cannot be read, lacks temperature, dew
-        point or pressure, or has an impossible date; if there are several stations, or
-        no elevation.
-
-    Notes
-    -----
-    Wind is the mean, not the gust, at 10 m; a missing wind is None, and a variable one
-    (VRB) has no direction.
+    A report ends at "=", at an empty line or where the next one begins. It says only the day of the month, so
+    ``year`` and ``month`` hold for all of them; of two reports of one minute the later in the text counts.
+    ``elevation_m`` is the height of the course above sea level: the pressure wanted is the one there, and an
+    altimeter setting is the same for the station and for the course. Wind is the mean, not the gust, at 10 m;
+    a missing wind is None, and a variable one (VRB) has no direction.
 
     Examples
     --------

@@ -45,21 +45,14 @@ class Observation:
     ----------
     time
         Aware time, or None for a single observation that holds for the whole ride.
-    temperature_c, pressure_pa, relative_humidity
-        Air temperature [degC], pressure at the course itself [Pa], humidity (fraction).
+    pressure_pa
+        At the course itself.
     wind_speed_m_s, wind_from_deg, wind_height_m
         Mean wind [m/s], where it comes from [deg clockwise from north, 0 to 360], and the
         height of measurement above ground [m].  Speed None: not observed.  A speed
         with the direction None: variable.
-    temperature_sd_c, pressure_sd_pa, relative_humidity_sd
-        Standard uncertainties.
     source
         Where it came from, in words; error messages begin with it.
-
-    Raises
-    ------
-    WeatherError
-        For an impossible value, naming it, the allowed range and the likely slip.
 
     Examples
     --------
@@ -137,30 +130,9 @@ def observation_from_readings(
 ) -> Observation:
     """Make an observation from readings as people write them: hPa, per cent, dew point or altimeter setting.
 
-    Parameters
-    ----------
-    time, temperature_c, wind_speed_m_s, wind_from_deg, temperature_sd_c, pressure_sd_pa, relative_humidity_sd, source
-        As in :class:`Observation`.
-    pressure_hpa
-        Pressure at the course [hPa]; or else
-    altimeter_hpa, elevation_m
-        Altimeter setting, QNH [hPa], and the height of the course above sea level [m].
-    relative_humidity_pct
-        Relative humidity [%]; or else
-    dew_point_c
-        Dew point over water [degC].
-    wind_height_m
-        Height of the wind reading [m]; None is the 10 m of weather stations.
-
-    Raises
-    ------
-    WeatherError
-        If a reading is missing, given twice, or impossible.
-
-    Notes
-    -----
-    Altimeter setting to pressure by :func:`fieldaero.physics.atmosphere.station_pressure_pa`,
-    dew point to humidity by :func:`fieldaero.physics.atmosphere.relative_humidity_from_dew_point`.
+    Pressure is ``pressure_hpa`` at the course, or an altimeter setting (QNH) with ``elevation_m``, the height of the
+    course above sea level; humidity is given or comes from a dew point over water. A wind without a height was
+    measured at the 10 m of weather stations.
 
     Examples
     --------

@@ -39,22 +39,9 @@ WEATHER_COLUMNS: tuple[str, ...] = (
 
 
 def read_weather_csv(path: str | os.PathLike[str]) -> list[Observation]:
-    r"""Read weather observations from a CSV file.
+    r"""Read weather observations from a CSV file: UTF-8, comma separated, decimal points, names in the first row.
 
-    Parameters
-    ----------
-    path
-        The file, UTF-8, comma separated, decimal points, column names in the first row.
-
-    Returns
-    -------
-    One observation per row, in the order of the file.
-
-    Raises
-    ------
-    WeatherError
-        Naming file, row and column, if the file cannot be read, has an unknown column,
-        or holds a missing, unreadable or impossible value.
+    A WeatherError names file, row and column.
 
     Examples
     --------
@@ -78,21 +65,8 @@ def read_weather_csv(path: str | os.PathLike[str]) -> list[Observation]:
 def weather_readings(content: bytes, *, name: str) -> list[Reading]:
     r"""Read the rows of a weather file as they stand there, for a table that people go on editing.
 
-    Parameters
-    ----------
-    content
-        Bytes of the file.
-    name
-        What it is called in messages.
-
-    Returns
-    -------
-    Per row the cells that are filled, by the names of :data:`WEATHER_COLUMNS`.
-
-    Raises
-    ------
-    WeatherError
-        As :func:`read_weather_csv`.
+    Each row holds the cells that are filled, by the names of :data:`WEATHER_COLUMNS`. Rows are checked as by
+    :func:`read_weather_csv`.
 
     Examples
     --------
@@ -193,19 +167,7 @@ def _reading(cells: dict[str, str], where: str) -> Reading:
 def _observation(reading: Reading, where: str) -> Observation:
     time = reading["time"]
     numbers = {column: value for column, value in reading.items() if isinstance(value, float)}
-    return observation_from_readings(
-        time=time if isinstance(time, datetime) else None,
-        temperature_c=numbers["temperature_c"],
-        pressure_hpa=numbers.get("pressure_hpa"),
-        altimeter_hpa=numbers.get("altimeter_hpa"),
-        elevation_m=numbers.get("elevation_m"),
-        relative_humidity_pct=numbers.get("relative_humidity_pct"),
-        dew_point_c=numbers.get("dew_point_c"),
-        wind_speed_m_s=numbers.get("wind_speed_m_s"),
-        wind_from_deg=numbers.get("wind_from_deg"),
-        wind_height_m=numbers.get("wind_height_m"),
-        source=where,
-    )
+    return observation_from_readings(time=time if isinstance(time, datetime) else None, source=where, **numbers)
 
 
 def _time(cell: str, where: str) -> datetime:
