@@ -75,7 +75,7 @@ BARE = {
     # maps of a setup's name to its drag area, in m2 by the docstring
     "setups",
     # the quantity stands before, what was made of it behind
-    "yaw_deg_median", "values", "times", "columns",
+    "yaw_deg_median", "values", "columns",
 }  # fmt: skip
 
 
