@@ -87,7 +87,7 @@ def lap_closure(
     >>> import pandas as pd
     >>> from fieldaero.estimate.energy_balance import energy_balance
     >>> from fieldaero.rides.ride import COLUMNS, Ride, RideSource
-    >>> from fieldaero.physics.height_gain import power_w
+    >>> from fieldaero.physics.road_power import power_w
     >>> from fieldaero.physics.system import System
     >>> system = System(mass_kg=80.0)
     >>> power = float(power_w(speed_m_s=10.0, cda_m2=0.25, crr=0.004, system=system, air_density_kg_m3=1.2))

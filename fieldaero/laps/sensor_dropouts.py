@@ -16,16 +16,13 @@ from fieldaero.basics.runs import runs_where
 from fieldaero.laps.lap import Flag, FlagName, Lap, moment_in_words
 from fieldaero.laps.track import Track
 from fieldaero.rides.ride import Ride
+from fieldaero.rides.sensor_faults import frozen, power_without_load
 
 __all__ = ["false_samples", "power_dropouts", "speed_dropouts"]
 
 # Limits are matters of judgement: common practice, no source.
 MISSING_S = 2.0
 NO_LOAD_S = 3.0
-TURNING_RPM = 60.0
-MOVING_M_S = 2.0
-FROZEN_S = 8.0
-FROZEN_SAMPLES = 6
 MOSTLY = 0.25  # of the laps
 COARSE_M_S = 0.02  # speeds rounded to more than this repeat by chance
 STANDING_M_S = 0.3
@@ -45,9 +42,9 @@ def power_dropouts(ride: Ride, inside: NDArray[np.bool_]) -> list[Flag]:
         (missing, "Power is missing"),
         (idle, "Power 0 W at a cadence of 60 or more while moving (a dropout, or pedalling without load)"),
     ]
-    frozen = _frozen(power, inside, t, least_s=FROZEN_S)
-    if frozen:
-        kinds.append((frozen, f"Power stayed at exactly {power[_longest(frozen, t)[0]]:.0f} W, as if frozen"))
+    steady = frozen(power, t, steps=inside[:-1] & inside[1:])
+    if steady:
+        kinds.append((steady, f"Power stayed at exactly {power[_longest(steady, t)[0]]:.0f} W, as if frozen"))
     return [_flag("power_dropout", runs, ride, what) for runs, what in kinds if runs]
 
 
@@ -63,9 +60,9 @@ def speed_dropouts(ride: Ride, inside: NDArray[np.bool_], track: Track) -> list[
         (runs_where(inside & np.isnan(speed), t, least_s=MISSING_S), "Speed is missing"),
         (_zero_in_motion(ride, inside, track), "Speed 0 while the position moved on"),
     ]
-    frozen = _frozen_speed(ride, inside)
-    if frozen:
-        kinds.append((frozen, f"Speed stayed at exactly {speed[_longest(frozen, t)[0]]:.3f} m/s, as if frozen"))
+    steady = _frozen_speed(ride, inside)
+    if steady:
+        kinds.append((steady, f"Speed stayed at exactly {speed[_longest(steady, t)[0]]:.3f} m/s, as if frozen"))
     return [_flag("speed_dropout", runs, ride, what) for runs, what in kinds if runs]
 
 
@@ -82,7 +79,7 @@ def false_samples(ride: Ride, laps: Sequence[Lap], track: Track) -> tuple[NDArra
         ridden |= inside
         if "power_dropout" in names:
             power |= _covered(_idle(ride, inside), n)
-            steady_power |= _covered(_frozen(ride.column("power_w"), inside, t, least_s=FROZEN_S), n)
+            steady_power |= _covered(frozen(ride.column("power_w"), t, steps=inside[:-1] & inside[1:]), n)
         if "speed_dropout" in names:
             speed |= _covered(_zero_in_motion(ride, inside, track), n)
             steady_speed |= _covered(_frozen_speed(ride, inside), n)
@@ -101,8 +98,8 @@ def _covered(runs: Runs, n: int) -> NDArray[np.bool_]:
 
 def _idle(ride: Ride, inside: NDArray[np.bool_]) -> Runs:
     power, cadence, speed = (ride.column(name) for name in ("power_w", "cadence_rpm", "speed_m_s"))
-    no_load = inside & (power == 0.0) & (cadence >= TURNING_RPM) & (speed >= MOVING_M_S)
-    return runs_where(no_load, ride.time_s, least_s=NO_LOAD_S)
+    no_load = power_without_load(power_w=power, cadence_rpm=cadence, speed_m_s=speed)
+    return runs_where(inside & no_load, ride.time_s, least_s=NO_LOAD_S)
 
 
 def _zero_in_motion(ride: Ride, inside: NDArray[np.bool_], track: Track) -> Runs:
@@ -114,15 +111,7 @@ def _frozen_speed(ride: Ride, inside: NDArray[np.bool_]) -> Runs:
     speed = ride.column("speed_m_s")
     steps = np.abs(np.diff(speed[np.isfinite(speed)]))
     coarse = float(np.min(steps[steps > 0.0], initial=np.inf)) > COARSE_M_S
-    return [] if coarse else _frozen(speed, inside, ride.time_s, least_s=FROZEN_S)
-
-
-def _frozen(values: NDArray[np.float64], inside: NDArray[np.bool_], t: NDArray[np.float64], *, least_s: float) -> Runs:
-    """Stretches on which a nonzero value repeats exactly."""
-    repeats = np.zeros(len(values), dtype=bool)
-    repeats[1:] = (np.diff(values) == 0.0) & (values[1:] != 0.0) & inside[:-1] & inside[1:]
-    runs = [(first - 1, last) for first, last in runs_where(repeats, t, least_samples=FROZEN_SAMPLES - 1)]
-    return [(i, j) for i, j in runs if t[j] - t[i] >= least_s]
+    return [] if coarse else frozen(speed, ride.time_s, steps=inside[:-1] & inside[1:])
 
 
 def _longest(runs: Runs, t: NDArray[np.float64]) -> tuple[int, int]:

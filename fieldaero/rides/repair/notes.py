@@ -9,18 +9,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from fieldaero.basics.formatting import counted, share_of
-from fieldaero.basics.runs import runs_where
 from fieldaero.rides.repair.distance_and_speed import ground_step_m
 from fieldaero.rides.repair.pauses import cut_steps
 from fieldaero.rides.ride import Pause
+from fieldaero.rides.sensor_faults import MOVING_M_S, frozen, power_without_load
 
 __all__ = ["notes_on"]
 
 # Limits are matters of judgement: common practice, no source.
 UNEVEN_SHARE = 0.05
-MOVING_M_S = 2.0
-TURNING_RPM = 60.0
-FROZEN_S = 8.0
 ALTITUDE_JUMP_M = 10.0
 LOWEST_ALTITUDE_M = -5.0
 COARSE_ALTITUDE_M = 0.9
@@ -62,18 +59,15 @@ def _power(samples: pd.DataFrame, t: Floats, cut: NDArray[np.bool_]) -> list[str
     notes = []
     if lost := int((~known).sum()):
         notes.append(f"power is missing in {share_of(lost, len(power), 'sample')}")
-    idle = (power == 0.0) & (samples["cadence_rpm"].to_numpy() >= TURNING_RPM)
-    idle &= samples["speed_m_s"].to_numpy() > MOVING_M_S
+    cadence, speed = samples["cadence_rpm"].to_numpy(), samples["speed_m_s"].to_numpy()
+    idle = power_without_load(power_w=power, cadence_rpm=cadence, speed_m_s=speed)
     if idle.any():
         notes.append(
             f"power is 0 at a cadence of 60 or more in {counted(int(idle.sum()), 'sample')}: no load, or dropouts"
         )
-    same = (np.diff(power) == 0.0) & (power[1:] > 0.0) & ~cut
-    lasted = [t[last + 1] - t[first] for first, last in runs_where(same, t[1:])]
-    frozen = [duration for duration in lasted if duration >= FROZEN_S]
-    if frozen:
+    if lasted := [t[last] - t[first] for first, last in frozen(power, t, steps=~cut)]:
         notes.append(
-            f"power stays at one value for {max(frozen):.0f} s, {counted(len(frozen), 'time')} in all: frozen?"
+            f"power stays at one value for {max(lasted):.0f} s, {counted(len(lasted), 'time')} in all: frozen?"
         )
     return notes
 
