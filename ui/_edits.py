@@ -38,13 +38,8 @@ def edits_of(name: str) -> tuple[list[Row], Mapping[str, Any]]:
 def folded(rows: Sequence[Row], edits: Mapping[str, Any]) -> list[Row]:
     """Return the rows after the edits; what an editor does not show of a row stays with it.
 
-    Parameters
-    ----------
-    rows
-        As the editor was given them.
-    edits
-        ``edited_rows`` by position, ``deleted_rows``, ``added_rows``.  A cell that was emptied is None
-        and is taken out; a row without any cell is none.
+    ``edits`` holds ``edited_rows`` by position, ``deleted_rows`` and ``added_rows``.  A cell that was emptied is None
+    and is taken out; a row without any cell is none.
     """
     after = [dict(row) for row in rows]
     for position, cells in edits.get("edited_rows", {}).items():

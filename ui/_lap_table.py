@@ -23,23 +23,10 @@ Row = dict[str, Any]
 def with_lap_edits(
     now: Draft, rows: Sequence[Row], edits: Mapping[str, Any], *, former: Mapping[tuple[str, int], str]
 ) -> tuple[Draft, bool]:
-    """Fold the table's edits into the laps.
+    """Fold the table's edits into the laps; ``former`` is the setup that a lap had before it was left out.
 
-    Parameters
-    ----------
-    now
-        The draft.
-    rows
-        As the editor began with, with ride, lap, use and setup.
-    edits
-        What was edited since.
-    former
-        The setup that a lap had before it was left out.
-
-    Returns
-    -------
-    The draft, and whether the editor shows it as it is: choosing a setup for a lap that was not
-    used takes it into use, and the box beside it has to follow.
+    Returns the draft, and whether the editor shows it as it is: choosing a setup for a lap that was not used takes it
+    into use, and the box beside it has to follow.
     """
     after = folded(rows, edits)
     changed = edits.get("edited_rows", {})

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from _save import save_and_open
+from _files import save_and_open
 from _state import problem, undo, undo_name
 
 __all__ = ["accent", "head", "ink", "note", "show_chart", "show_drawn", "way_on"]
@@ -60,16 +60,7 @@ def way_on(page: str, label: str) -> None:
 def show_chart(chart: Any, *, key: str, width: Any = "stretch", **selection: Any) -> Any:
     """Show an Altair chart, its text readable in either theme; its specification was checked by the tests.
 
-    Parameters
-    ----------
-    chart
-        Of Altair.
-    key
-        Of the widget.
-    width
-        "stretch", "content" or pixels.
-    selection
-        ``on_select`` and ``selection_mode``, as for any chart of Streamlit.
+    ``width`` is "stretch", "content" or pixels; ``selection`` takes ``on_select`` and ``selection_mode``.
     """
     return st.vega_lite_chart(_spec(chart), width=width, key=key, **selection)
 
@@ -77,14 +68,7 @@ def show_chart(chart: Any, *, key: str, width: Any = "stretch", **selection: Any
 def show_drawn(make: Callable[[], Any], *, of: object, key: str, width: Any = "stretch", **selection: Any) -> Any:
     """Show a chart as :func:`show_chart` does, drawn anew only where what it shows has changed.
 
-    Parameters
-    ----------
-    make
-        Draws it.
-    of
-        All that it shows, to be compared.
-    key, width, selection
-        As for :func:`show_chart`.
+    ``make`` draws it, ``of`` is all that it shows, to be compared.
     """
     drawn = st.session_state.setdefault("drawn", {})
     if key not in drawn or drawn[key][0] != (of, _dark()):

@@ -59,14 +59,8 @@ def edition() -> int:
 def change(new: Draft, what: str, *, own_widget: bool = False) -> None:
     """Put a new draft in place of the old one.
 
-    Parameters
-    ----------
-    new
-        The draft after the step.
-    what
-        The step in a few words, for the button that takes it back.
-    own_widget
-        Whether the widget that shows the change made it, and need not be filled again.
+    ``what`` names the step in a few words, for the button that takes it back; ``own_widget`` says that the widget that
+    shows the change made it and need not be filled again.
     """
     old = draft()
     if new == old:

@@ -36,20 +36,10 @@ PER_LAP = 5  # moments of a lap at which its wind is looked up
 
 @dataclass(frozen=True, kw_only=True)
 class RideAir:
-    """Air density over one ride.
+    """Air density over one ride at moments on its clock, with its standard uncertainty, shape (n,) each.
 
-    Attributes
-    ----------
-    ride
-        Its name in the draft.
-    clock
-        Aware times of the moments below, None where the ride has no clock.
-    time_s
-        On the ride's clock, shape (n,).
-    air_density_kg_m3, air_density_sd_kg_m3
-        With its standard uncertainty, shape (n,).
-    warnings
-        Where the weather does not cover the ride.
+    ``clock`` are the moments as aware times, None where the ride has no clock; ``warnings`` say where the weather does
+    not cover the ride.
     """
 
     ride: str

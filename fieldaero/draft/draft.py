@@ -265,13 +265,9 @@ class Draft:
     def result(self, *, former: Result | None = None, keep_noise: bool = False) -> Result:
         """Analyse the test as it stands.
 
-        Parameters
-        ----------
-        former
-            A result of the same rides, to take over what has not changed.
-        keep_noise
-            Whether the noise parameters of ``former`` are kept too: an answer in a fraction of the time, which
-            differs from the full one by little where only some laps or inputs are others.
+        What has not changed since ``former``, a result of the same rides, is taken over.  With ``keep_noise`` its noise
+        parameters are kept too: an answer in a fraction of the time, which differs from the full one by little where
+        only some laps or inputs are others.
         """
         from fieldaero.answers.analysis import analyse_session
 

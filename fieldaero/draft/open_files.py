@@ -30,17 +30,7 @@ __all__ = ["Added", "add_files", "named_files", "open_draft", "open_sample", "op
 
 @dataclass(frozen=True, kw_only=True)
 class Added:
-    """What became of some files.
-
-    Attributes
-    ----------
-    draft
-        With what could be read.
-    taken
-        Names of the files that were.
-    refused
-        One sentence per file that was not: what was found and what to do.
-    """
+    """What became of some files: names of those that were taken, and a sentence for each that was refused."""
 
     draft: Draft
     taken: tuple[str, ...]

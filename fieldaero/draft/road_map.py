@@ -25,14 +25,8 @@ MARGIN = 1.1
 class TrackMap:
     """A ride's track.
 
-    Attributes
-    ----------
-    time_s, east_m, north_m
-        Shape (n,), metres from the middle of the track.
-    lap
-        Number of the lap at each point, 0 outside all laps, shape (n,).
-    line_east_m, line_north_m
-        Both ends of the start line, shape (2,); None where there is none.
+    Points in metres from the middle of the track, shape (n,), with the number of their lap, 0 outside all laps; both
+    ends of the start line, shape (2,), None where there is none.
     """
 
     time_s: Floats

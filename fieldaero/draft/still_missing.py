@@ -16,17 +16,7 @@ Place = Literal["rides", "bike", "weather", "laps"]
 
 @dataclass(frozen=True, kw_only=True)
 class Missing:
-    """One thing to do.
-
-    Attributes
-    ----------
-    sentence
-        What is missing and what to do.
-    place
-        Where: the rides, the fields of rider and bike, the weather, the laps and setups.
-    needed
-        Whether there is no answer without it.
-    """
+    """One thing to do, and where; ``needed`` if there is no answer without it."""
 
     sentence: str
     place: Place

@@ -50,16 +50,8 @@ POWER_MEAN_S = 15.0  # shorter, and the strokes of the legs hide the laps
 class Trace:
     """Values over time.
 
-    Attributes
-    ----------
-    label
-        What is shown, with its unit.
-    time_s
-        On the ride's clock, rising, shape (n,).
-    values
-        In the unit of the label, NaN where the trace is broken, shape (n,).
-    note
-        What the reader of the picture has to know, else empty.
+    The times are on the ride's clock, rising; a value of NaN breaks the trace.  ``note`` is what the reader of the
+    picture has to know.
     """
 
     label: str
@@ -82,16 +74,7 @@ def shown_span(trace: Trace) -> tuple[float, float]:
 def thinned(time_s: Floats, values: Floats, *, points: int = POINTS) -> tuple[Floats, Floats]:
     """Keep the lowest and the highest of each stretch, in the order in which they came.
 
-    Parameters
-    ----------
-    time_s, values
-        Shape (n,); NaN breaks the trace and stays.
-    points
-        About how many to keep, even, 4 or more.
-
-    Returns
-    -------
-    Times and values, shape (k,), k at most ``points`` plus two.
+    NaN breaks the trace and stays.  Of ``points``, even and 4 or more, at most two more are kept.
 
     Examples
     --------
@@ -120,12 +103,7 @@ def thinned(time_s: Floats, values: Floats, *, points: int = POINTS) -> tuple[Fl
 def clock_ticks_s(ride: Ride, *, most: int = 12) -> tuple[float, ...]:
     """Return moments on the ride's clock at which a clock on the wall shows whole minutes, for an axis.
 
-    Parameters
-    ----------
-    ride
-        Without a clock of its own, it begins at 0:00.
-    most
-        How many at most.
+    The clock of a ride without one begins at 0:00.
 
     Examples
     --------
@@ -145,13 +123,7 @@ def clock_ticks_s(ride: Ride, *, most: int = 12) -> tuple[float, ...]:
 
 
 def trace_of(ride: Ride, quantity: Quantity, *, points: int = POINTS) -> Trace:
-    """Return speed [km/h], power [W] or recorded elevation [m] of a ride over time.
-
-    Raises
-    ------
-    RideError
-        Where the ride does not hold it.
-    """
+    """Return speed [km/h], power [W] or recorded elevation [m] of a ride over time."""
     column, label = {
         "speed": ("speed_m_s", "speed [km/h]"),
         "power": ("power_w", f"power, mean of {POWER_MEAN_S:.0f} s [W]"),
@@ -175,20 +147,6 @@ def virtual_elevation_trace(
 
     All laps are drawn with one drag area, the median of those that close them, so that a
     lap of less drag climbs and one of more drag falls.
-
-    Parameters
-    ----------
-    ride, laps
-        The ride and its laps.
-    system
-        Rider and bike, with Crr.
-    air_density_kg_m3
-        One value for the ride.
-
-    Raises
-    ------
-    RideError
-        Where no lap has an energy balance.
     """
     balance = energy_balance(
         ride,

@@ -34,17 +34,8 @@ def claim_rows(claims: Sequence[Row]) -> list[dict[str, Any]]:
 def claims_from_rows(rows: Sequence[Row], *, former: Sequence[Row] = ()) -> list[dict[str, Any]]:
     """Return the claims that were typed; empty rows and cells are passed over.
 
-    Parameters
-    ----------
-    rows
-        As typed, missing cells None or NaN.
-    former
-        Claims before: what the columns do not show stays with a claim of the same setups and unit.
-
-    Raises
-    ------
-    RunSheetError
-        For a claim without setup, saving or unit.
+    Missing cells are None or NaN.  What the columns do not show stays with a ``former`` claim of the same setups and
+    unit.
 
     Examples
     --------
@@ -78,17 +69,7 @@ def tunnel_rows(sweeps: Sequence[Row]) -> list[dict[str, Any]]:
 def sweeps_from_rows(rows: Sequence[Row], *, former: Sequence[Row] = ()) -> list[dict[str, Any]]:
     """Return the sweeps that were typed, a sweep per setup, by rising yaw.
 
-    Parameters
-    ----------
-    rows
-        A point each; missing cells None or NaN.
-    former
-        Sweeps before: their notes stay, and so do sweeps that come from a file.
-
-    Raises
-    ------
-    RunSheetError
-        For a point without setup, yaw or drag area.
+    Each row is a point, missing cells None or NaN.  Notes of ``former`` sweeps stay, and so do sweeps from a file.
     """
     points: dict[str, list[dict[str, Any]]] = {}
     for k, row in enumerate(rows, start=1):
@@ -121,10 +102,7 @@ def sweeps_from_rows(rows: Sequence[Row], *, former: Sequence[Row] = ()) -> list
 def with_cross_checks(draft: Draft, name: str, rows: Sequence[Row]) -> Draft:
     """Put the claims ("claims") or the tunnel table ("tunnel") that were typed in the draft.
 
-    Raises
-    ------
-    RunSheetError
-        Where they cannot be; a draft that was not complete before is not asked to be.
+    They are refused where they cannot be, but a draft that was not complete before is not asked to be.
     """
     read = claims_from_rows if name == "claims" else sweeps_from_rows
     new = draft.with_table(name, read(rows, former=getattr(draft.tables, name)))

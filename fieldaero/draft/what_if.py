@@ -20,19 +20,7 @@ SMALLEST = ("smallest_difference_m2", "smallest_difference_w", "smallest_differe
 
 @dataclass(frozen=True, kw_only=True)
 class WhatIf:
-    """What is to be different; None and empty for what stays.
-
-    Attributes
-    ----------
-    left_out
-        Laps that do not count.
-    mass_kg, crr, crr_sd
-        Of rider and bike.
-    wind
-        What the fit is told of the wind beforehand.
-    smallest_difference_m2
-        Smallest difference that matters.
-    """
+    """What is to be different; None and empty for what stays."""
 
     left_out: frozenset[DraftLap] = frozenset()
     mass_kg: float | None = None
@@ -44,13 +32,6 @@ class WhatIf:
 
 def what_if(draft: Draft, changes: WhatIf) -> Draft:
     """Return the draft with the changes.
-
-    Parameters
-    ----------
-    draft
-        The original, which stays as it is.
-    changes
-        What is to be different.
 
     Examples
     --------
@@ -84,12 +65,7 @@ def wind_can_change(draft: Draft) -> bool:
 def with_plan(draft: Draft, plan: Plan) -> Draft:
     """Return the draft with the plan's setups, the baseline first.
 
-    Parameters
-    ----------
-    draft
-        The test as it stands; what it says of a setup of the same name stays, and so does a setup with laps.
-    plan
-        From :func:`fieldaero.plan.plan.plan_test`.
+    What the draft says of a setup of the same name stays, and so does a setup with laps.
     """
     own = {str(setup["name"]): setup for setup in draft.tables.setups}
     ridden = {draft.setup_of(lap) for lap in draft.laps}

@@ -11,12 +11,12 @@ from fieldaero.laps.lap import Lap
 from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 
-__all__ = ["weak_points"]
+__all__ = ["recording_warnings"]
 
 SPEED_SOURCES_DIFFER = 0.015
 
 
-def weak_points(ride: Ride, laps: Sequence[Lap], *, balance: EnergyBalance, power_lag_s: float) -> list[str]:
+def recording_warnings(ride: Ride, laps: Sequence[Lap], *, balance: EnergyBalance, power_lag_s: float) -> list[str]:
     """Return what is weak about a ride and its used laps."""
     found, file = [], ride.source.file
     if power_lag_s:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
 from fieldaero.estimate.energy_balance import EnergyBalance, energy_balance, power_lag_s
-from fieldaero.estimate.recording_warnings import weak_points
+from fieldaero.estimate.recording_warnings import recording_warnings
 from fieldaero.estimate.session_laps import FoundLaps, found_laps
 from fieldaero.laps.course import Course, lap_position_m
 from fieldaero.laps.flags import flag_laps
@@ -37,19 +37,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class SessionLap:
-    """One lap with its place in the test.
-
-    Attributes
-    ----------
-    ride
-        Index of the ride, 0-based.
-    lap
-        The lap with its flags.
-    setup
-        Name of the setup, "-" for a lap that is not used.
-    whole
-        Whether it is a whole lap of the course by length.
-    """
+    """One lap with its place in the test: which ride (0-based), which setup ("-" for none), whether a whole lap."""
 
     ride: int
     lap: Lap
@@ -64,26 +52,20 @@ class SessionLap:
 
 @dataclass(frozen=True, kw_only=True)
 class SessionRide:
-    """One ride, its laps and what the estimators need of it.
+    """One ride, its laps and what the estimators need of it, at its n samples.
 
     Attributes
     ----------
-    ride
-        As read.
-    laps
-        In order of the ride.
-    conditions
-        Air and observed wind at the samples.
     air_density_kg_m3
-        At the n samples, shape (n,), with the height within the course taken into account.
+        Shape (n,), with the height within the course taken into account.
     position_m
-        Position along the lap at the samples, shape (n,), NaN outside laps.
+        Along the lap, shape (n,), NaN outside laps.
     false_power
         Whether a flag calls the power of the sample false, shape (n,).
     balance
-        Energy balance in still air or in the constant mean wind of the session.
+        In still air or in the constant mean wind of the session.
     power_lag_s
-        Lag of power behind speed that was found and taken out.
+        Lag of power behind speed that was found and corrected.
     """
 
     ride: Ride
@@ -105,21 +87,8 @@ class SessionRide:
 class Session:
     """A test as it was ridden.
 
-    Attributes
-    ----------
-    run_sheet
-        What the tester says of it.
-    rides
-        In the order of the run sheet.
-    found
-        The laps of the rides, not yet flagged, and the course that they share.
-    gravity_m_s2
-        Acceleration of gravity at the course.
-    wind_east_m_s, wind_north_m_s
-        Mean observed wind at the rider's height over the used laps, where the air goes;
-        None where no wind was observed.
-    warnings
-        One plain sentence each.
+    ``found`` holds the laps and the course that they share, ``wind_east_m_s`` and ``wind_north_m_s`` the mean observed
+    wind at the rider's height over the used laps, where the air goes to; None where no wind was observed.
     """
 
     run_sheet: RunSheet
@@ -181,20 +150,9 @@ def session_of(
 ) -> Session:
     """Bring a run sheet together with its rides, already read, in its order; see :func:`open_session`.
 
-    Parameters
-    ----------
-    run_sheet, rides, progress
-        As there.
-    listings
-        Laps of each ride, where they were found before, from the line that all rides share.
-    former
-        A session of the same rides: its laps, course and flags are taken over where nothing that they
-        depend on has changed. The outcome is the same with and without.
-
-    Raises
-    ------
-    RideError, RunSheetError, WeatherError, CannotAnswerError
-        As there.
+    ``listings`` are the laps of each ride, where they were found before, from the line that all rides share.
+    ``former`` is a session of the same rides: its laps, course and flags are taken over where nothing that they depend
+    on has changed.  The outcome is the same with and without both.
     """
     say = progress or (lambda _: None)
     warnings: list[str] = [*run_sheet.defaults_used, *unlikely_system(run_sheet.system)]
@@ -225,7 +183,7 @@ def session_of(
     )
     for of_ride in session_rides:
         used = [lap.lap for lap in of_ride.laps if lap.used]
-        warnings += weak_points(of_ride.ride, used, balance=of_ride.balance, power_lag_s=of_ride.power_lag_s)
+        warnings += recording_warnings(of_ride.ride, used, balance=of_ride.balance, power_lag_s=of_ride.power_lag_s)
     return Session(
         run_sheet=run_sheet,
         rides=session_rides,
@@ -275,12 +233,7 @@ def _flagged(
         )
     names = run_sheet.rides[k].laps
     return tuple(
-        SessionLap(
-            ride=k,
-            lap=lap,
-            setup=name,
-            whole=course.is_whole(lap),
-        )
+        SessionLap(ride=k, lap=lap, setup=name, whole=course.is_whole(lap))
         for lap, name in zip(flagged, names, strict=True)
     )
 

@@ -28,19 +28,7 @@ ONE_ROAD_M = 50.0  # rides that lie further apart in the median are on different
 
 @dataclass(frozen=True, kw_only=True)
 class FoundLaps:
-    """Laps of each ride and their course, with what they were found from.
-
-    Attributes
-    ----------
-    rides, ways
-        The rides, and for each how its laps were to be found.
-    tracks
-        Of each ride, in the metres of the course.
-    laps
-        Of each ride, not yet flagged.
-    course
-        The road that all share.
-    """
+    """Laps of each ride and the course that all share, with the rides and ways (per ride) that they were found by."""
 
     rides: tuple[Ride, ...]
     ways: tuple[tuple[LapSource, StartLine | None], ...]
@@ -58,21 +46,9 @@ def found_laps(
 ) -> FoundLaps:
     """Find the laps of all rides and the course that they share.
 
-    Parameters
-    ----------
-    run_sheet, rides
-        The test, and its rides in the run sheet's order.
-    listings
-        Laps of each ride, where they were found before, from the line that all rides share.
-    former
-        What was found before with their course: taken over if it is of these very rides, their laps found the same way.
-
-    Raises
-    ------
-    RunSheetError
-        Where a lap list has another length than the ride has laps, or two rides are the same file.
-    CannotAnswerError
-        Where there are no laps, or not of one course.
+    ``listings`` are the laps of each ride, where they were found before, from the line that all rides share.
+    ``former`` is what was found before with its course: taken over if it is of these very rides, their laps found the
+    same way.
     """
     ways = tuple((entry.lap_source, entry.start_line) for entry in run_sheet.rides)
     if former is not None and former.ways == ways and _same(former.rides, rides):
