@@ -22,6 +22,7 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from fieldaero.basics.errors import OutOfRangeError
+from fieldaero.basics.formatting import counted
 from fieldaero.run_sheet.schema import USUAL_CHOICES
 
 __all__ = ["Balance", "balance_in_words", "balanced_order", "changes_of_setup", "design_balance", "imbalance_laps"]
@@ -81,7 +82,7 @@ def changes_of_setup(order: Sequence[str]) -> int:
 def _check(names: list[str], laps_per_setup: int) -> None:
     if not FEWEST_SETUPS <= len(names) <= MOST_SETUPS:
         raise OutOfRangeError(
-            f"{len(names)} setup{'' if len(names) == 1 else 's'} given; allowed is {FEWEST_SETUPS} to {MOST_SETUPS}, "
+            f"{counted(len(names), 'setup')} given; allowed is {FEWEST_SETUPS} to {MOST_SETUPS}, "
             "the baseline and what is compared with it"
         )
     twice = next((name for name in names if names.count(name) > 1), None)
@@ -89,7 +90,7 @@ def _check(names: list[str], laps_per_setup: int) -> None:
         raise OutOfRangeError(f'the setup "{twice}" is given twice; each needs a name of its own')
     if not FEWEST_LAPS <= laps_per_setup <= MOST_LAPS:
         raise OutOfRangeError(
-            f"{laps_per_setup} laps per setup; allowed is {FEWEST_LAPS} to {MOST_LAPS}: "
+            f"{counted(laps_per_setup, 'lap')} per setup; allowed is {FEWEST_LAPS} to {MOST_LAPS}: "
             "without a repeat nobody knows the scatter"
         )
 

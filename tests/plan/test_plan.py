@@ -119,7 +119,7 @@ def test_wind_of_a_station_is_brought_to_the_rider():
     assert wind_at_rider_m_s(wind_m_s=2.0, wind_height_m=10.0) == pytest.approx(2.0 * 0.6036, rel=1e-3)
 
 
-def test_the_three_currencies_are_one_difference():
+def test_m2_watts_and_seconds_are_one_difference():
     # 1/2 rho dCdA v^3 / eta with rho = 1.207 kg/m3, 12.5 m/s and 0.976.
     assert smallest_m2(RIDE, difference_w=5.0) == pytest.approx(5.0 * 0.976 / (0.5 * 1.207 * 12.5**3), rel=2e-3)
     plan = planned(smallest_difference_m2=smallest_m2(RIDE, difference_s=15.0))

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from fieldaero.answers.race import motion as course_motion
-from fieldaero.answers.race.motion import Mover, Stretches, arrival, march
+from fieldaero.answers.race.motion import Mover, RoadPieces, arrival, march
 from fieldaero.physics.height_gain import height_gain_terms
 from fieldaero.physics.system import System
 from tests.published.published_value import PublishedValue
@@ -119,7 +119,7 @@ def test_the_equation_of_motion_coasts_as_the_closed_form_says(monkeypatch, v0, 
     monkeypatch.setattr(course_motion, "BEARING_N", 0.0)
     monkeypatch.setattr(course_motion, "BEARING_N_S_M", 0.0)
     coasting = Mover(wheel_power_w=0.0, mass_kg=MASS, inertia_kg=MASS, cda_m2=CDA, crr=CRR, gravity_m_s2=G)
-    road = Stretches(
+    road = RoadPieces(
         length_m=np.array([x]),
         grade=np.zeros(1),
         wind_along_m_s=np.zeros(1),

@@ -14,7 +14,7 @@ import math
 import numpy as np
 import pytest
 
-from fieldaero.answers.race.motion import Mover, Stretches, arrival, march
+from fieldaero.answers.race.motion import Mover, RoadPieces, arrival, march
 from fieldaero.physics.height_gain import height_gain_terms
 from fieldaero.physics.road_power import power_w
 from fieldaero.physics.system import System
@@ -157,7 +157,7 @@ def test_the_trial_is_ridden_in_its_time_at_its_power():
         crr=CRR,
         gravity_m_s2=GRAVITY,
     )
-    road = Stretches(
+    road = RoadPieces(
         length_m=np.array([DISTANCE_M]),
         grade=np.array([GRADE]),
         wind_along_m_s=np.array([float(ALONG)]),
