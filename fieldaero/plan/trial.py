@@ -33,10 +33,8 @@ class TrialOutcome:
     the true side, ``wrong`` on the other; ``covered`` that it holds the truth.
     """
 
-    setup: str
     error_m2: float
     se_m2: float
-    df: float
     resolved: bool
     wrong: bool
     covered: bool
@@ -117,17 +115,14 @@ def try_session(
     for comparison in result.comparison_results:
         assert comparison.delta_cda_m2 is not None
         assert comparison.se_m2 is not None
-        assert comparison.df is not None
         assert comparison.interval95_m2 is not None
         truth = setups[comparison.setup] - setups[comparison.versus]
         low, high = comparison.interval95_m2
         below, above = high < 0.0, low > 0.0
         outcomes.append(
             TrialOutcome(
-                setup=comparison.setup,
                 error_m2=comparison.delta_cda_m2 - truth,
                 se_m2=comparison.se_m2,
-                df=comparison.df,
                 resolved=(below and truth < 0.0) or (above and truth > 0.0),
                 wrong=(below and truth >= 0.0) or (above and truth <= 0.0),
                 covered=low <= truth <= high,
