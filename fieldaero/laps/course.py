@@ -6,12 +6,8 @@ crossings of the line, never from where the satellites saw the sample: 2 m of
 wandering noise in every position would flatten the profile.  Positions serve, by
 the thousand, to place the line, to give headings and to see who left the road.
 
-A road ridden there and back is one road with two directions.  There the position
-p folds at the two turns, t and t + L/2, into the distance r from one end of the road,
-
-    r = | L/2 - ((p - t) mod L) |,    0 <= r <= L/2,
-
-so that both directions can share one profile.
+A road ridden there and back is one road with two directions, which folds at its two turns:
+one of them is found here, and the other lies half a lap later.
 """
 
 from __future__ import annotations
@@ -111,19 +107,6 @@ class Course:
     def altitude_m_at(self, position_m: ArrayLike) -> NDArray[np.float64]:
         """Look up the recorded altitude at positions [m], NaN where unknown."""
         return np.asarray(np.interp(self.wrapped_m(position_m), self.position_m, self.altitude_m))
-
-    def road_coordinate_m(self, position_m: ArrayLike) -> NDArray[np.float64]:
-        """Place on the road, one value for both directions of a road ridden there and back.
-
-        There it is the distance from one turn [m], 0 to half a lap; on any other course the position itself.
-        """
-        p = self.wrapped_m(position_m)
-        if self.turn_position_m is None:
-            return p
-        half = self.length_m / 2.0
-        beyond = (p - self.turn_position_m) % self.length_m
-        # Counted from the other turn, where a lap from end to end begins.
-        return np.abs(half - beyond)
 
     def wrapped_m(self, position_m: ArrayLike) -> NDArray[np.float64]:
         """Positions brought back to 0 .. length on a closed course; as they are on an open one."""

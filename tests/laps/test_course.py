@@ -215,34 +215,10 @@ def test_a_loop_does_not_fold():
     assert not find_course(ride, find_laps(ride, lap_source="button")).out_and_back
 
 
-def test_both_directions_share_the_road_coordinate():
-    xy, run, _, _ = session("road")
-    ride = pressed("road", noise=Noise())
-    laps = find_laps(ride, lap_source="button")[1:-1]
-    course = find_course(ride, laps)
-    east = np.interp(run["way_m"], np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]), xy[:, 0])
-    road = course.road_coordinate_m(lap_position_m(track_of(ride), laps, course))
-    known = np.isfinite(road)
-    # The road bends little: its east coordinate orders it, whichever way it is ridden.
-    order = np.argsort(east[known])
-    assert np.corrcoef(road[known], east[known])[0, 1] ** 2 > 0.999
-    assert np.diff(road[known][order]).min() > -12.0
-
-
-def test_the_road_coordinate_of_a_loop_is_the_position():
-    ride = pressed()
-    course = find_course(ride, find_laps(ride, lap_source="button"))
-    p = np.linspace(0.0, course.length_m, 9)
-    assert course.road_coordinate_m(p) == pytest.approx(p)
-
-
 def test_a_lap_begun_on_the_way_still_folds_into_the_same_road():
     ride = pressed("road", begin_m=BEFORE_M + 300.0, laps=LAPS - 1)
     course = find_course(ride, find_laps(ride, lap_source="button"))
     assert course.turn_position_m == pytest.approx(course.length_m / 2.0 - 300.0, abs=10.0)
-    road = course.road_coordinate_m(np.linspace(0.0, course.length_m, 200))
-    assert 0.0 <= road.min() < 10.0
-    assert course.length_m / 2.0 - 10.0 < road.max() <= course.length_m / 2.0
 
 
 def test_a_climb_ridden_one_way_is_open():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -71,6 +71,7 @@ def test_watts_lead_back_to_the_drag_area(delta, speed):
     assert cda_for_watts_m2(watts, road=ROAD, speed_km_h=speed) == pytest.approx(delta, rel=1e-12, abs=1e-15)
 
 
+@settings(max_examples=25)
 @given(CHANGES, AREAS, POWERS)
 def test_seconds_lead_back_to_the_drag_area(delta, cda, power):
     seconds = float(seconds_over_distance(delta, cda_m2=cda, road=ROAD, distance_km=40.0, power_w=power))
@@ -78,6 +79,7 @@ def test_seconds_lead_back_to_the_drag_area(delta, cda, power):
     assert back == pytest.approx(delta, abs=1e-7)
 
 
+@settings(max_examples=25)
 @given(CHANGES, AREAS, POWERS)
 def test_seconds_grow_with_the_distance_and_have_the_sign_of_the_drag(delta, cda, power):
     twenty, forty = (
@@ -88,6 +90,7 @@ def test_seconds_grow_with_the_distance_and_have_the_sign_of_the_drag(delta, cda
         assert np.sign(twenty) == np.sign(delta)
 
 
+@settings(max_examples=25)
 @given(AREAS, POWERS)
 def test_two_steps_take_as_long_as_one(cda, power):
     def seconds(delta: float, onto: float) -> float:
