@@ -94,7 +94,7 @@ def _inputs(session: Session, fitted: SessionFit) -> tuple[CommonInput, ...]:
 
 
 def _pairs(session: Session) -> list[tuple[str, str]]:
-    """Each setup against the baseline, then what claims and tunnel sweeps compare besides."""
+    """Each setup against the baseline, then what claims and tunnel sweeps compare as well."""
     sheet = session.run_sheet
     pairs = [(setup.name, sheet.baseline) for setup in sheet.setups if setup.name != sheet.baseline]
     wanted = [(claim.setup, claim.versus or sheet.baseline) for claim in sheet.claims]

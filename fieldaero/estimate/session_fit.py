@@ -101,7 +101,7 @@ def _speeds_tell_crr(segments: Segments, laps: Sequence[SessionLap]) -> bool:
 
     Laps at about one speed tell it too, on paper, by the small differences of speed at one place.  But these
     are what the wind made: a tail wind is faster and less drag at once, and would pass for a larger Crr.
-    Setups at a speed each tell nothing, for their drag may be what differs.
+    Setups at a speed each tell nothing, because their drag may be what differs.
     """
     lasting = (segments.end_s - segments.start_s) - np.sum(segments.unknown_s, axis=1)
     pace: Floats = lasting / np.sum(segments.roll_m, axis=1)

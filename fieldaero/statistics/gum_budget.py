@@ -70,12 +70,12 @@ class UncertaintyBudget:
 def uncertainty_budget(
     inputs: Sequence[UncertaintyInput], *, correlation: ArrayLike | None = None
 ) -> UncertaintyBudget:
-    """Combine the uncertainties of the inputs of one result.
+    """Combine the uncertainties of the inputs of one result; shares are NaN where nothing is left.
 
     Parameters
     ----------
     inputs
-        The input quantities, in order.
+        The n input quantities, in order.
     correlation
         Shape (n, n), the identity if not given.
 
@@ -83,10 +83,6 @@ def uncertainty_budget(
     ------
     OutOfRangeError
         A negative or missing uncertainty or df (the input named), or a matrix that is no correlation matrix.
-
-    Notes
-    -----
-    JCGM 100:2008, 5.2.2 and annex G.4.  Shares are NaN where the combined uncertainty is zero.
 
     Examples
     --------

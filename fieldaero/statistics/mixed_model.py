@@ -12,7 +12,8 @@ For a contrast c' beta with plain variance f = c' Phi c, Phi = (X' V^-1 X)^-1,
 
     df = 2 f^2 / (g' W g),    g_i = df/dtheta_i = c' Phi X' V^-1 G_i V^-1 X Phi c,
 
-W being the covariance of the variance parameters (Satterthwaite).  The adjustment of
+W being the covariance of the variance parameters (Satterthwaite; Kuznetsova, Brockhoff &
+Christensen, J. Stat. Softw. 82(13) (2017)).  The adjustment of
 Kenward & Roger (Biometrics 53 (1997) 983) for linear V,
 
     Phi_A = Phi + 2 Phi X' V^-1 [ sum_ij W_ij G_i P G_j ] V^-1 X Phi,
@@ -127,30 +128,19 @@ def fit_linear_mixed(
 
     Parameters
     ----------
-    response
-        y, shape (n,).  Rows with a NaN in y or X are dropped and counted.
-    design
-        X, shape (n, p), of full column rank.
+    response, design
+        y, shape (n,), and X, shape (n, p), of full column rank.
     components
         The theta_i G_i; none for generalised least squares.
-    known_covariance
-        V0, shape (n, n), zero if not given; the square of y's unit.
-    first_stage
-        Uncertainty of V0 itself, where it was estimated before.
+    known_covariance, first_stage
+        V0, shape (n, n), zero if not given, and its own uncertainty where it was estimated before.
     columns
-        Names of the columns of X, for the errors and the tables.
+        Names of the columns of X, for the errors.
 
     Raises
     ------
     CannotAnswerError
         Columns of X that depend on each other (named), or a covariance that is not positive definite.
-    ValueError
-        Arrays that do not fit together.
-
-    Notes
-    -----
-    Reference: Kenward & Roger, Biometrics 53 (1997) 983-997; Satterthwaite df as in
-    Kuznetsova, Brockhoff & Christensen, J. Stat. Softw. 82(13) (2017).
 
     Examples
     --------
@@ -164,11 +154,7 @@ def fit_linear_mixed(
     (6.0, 1.414214, 2.0)
     """
     y, X = np.asarray(response, dtype=np.float64), np.asarray(design, dtype=np.float64)
-    if y.ndim != 1 or X.ndim != 2 or X.shape[0] != len(y):
-        raise ValueError(f"response has shape {y.shape} and design {X.shape}; allowed is (n,) and (n, p)")
     names = tuple(columns) if columns is not None else tuple(f"column {j + 1}" for j in range(X.shape[1]))
-    if len(names) != X.shape[1]:
-        raise ValueError(f"{len(names)} column names for a design of {X.shape[1]} columns")
     n = len(y)
     V0 = np.sum(_symmetric([] if known_covariance is None else [known_covariance], n, "known_covariance"), axis=0)
     G = _symmetric([c.structure for c in components], n, "a component's structure")

@@ -19,31 +19,16 @@ def normalised_error(
 ) -> Floats:
     """Return the En number of a result against a reference, broadcast over the inputs.
 
-    |En| <= 1: the two agree within their expanded uncertainties (k = 2 or 95 %);
-    |En| > 1: they do not, and at least one uncertainty is stated too small.
-
-    Parameters
-    ----------
-    value, reference
-        The two results, in one unit.
-    expanded_uncertainty, reference_expanded_uncertainty
-        Expanded uncertainties U of each at about 95 %, same unit, not both zero;
-        a standard uncertainty put here makes En too large by a factor of two.
-
-    Returns
-    -------
-    Floats
-        En, dimensionless, positive where the value lies above the reference; NaN in gives NaN out.
+    En = (x - X) / sqrt(U_x^2 + U_X^2), for results that are independent of each other, with expanded
+    uncertainties U at about 95 % (k = 2) in the unit of the results; a standard uncertainty put there makes En too
+    large by a factor of two.  |En| <= 1: the two agree within their uncertainties; |En| > 1: they do
+    not, and at least one uncertainty is stated too small.  NaN in gives NaN out.  ISO/IEC 17043:2010
+    Annex B.3.1.3; equation and criterion given from memory.
 
     Raises
     ------
     OutOfRangeError
         For a negative uncertainty, or two of zero.
-
-    Notes
-    -----
-    En = (x - X) / sqrt(U_x^2 + U_X^2), for results that are independent of each other.
-    ISO/IEC 17043:2010 Annex B.3.1.3; equation and criterion given from memory.
 
     Examples
     --------

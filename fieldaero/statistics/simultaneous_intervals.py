@@ -52,20 +52,14 @@ DETERMINED = 1e-7
 
 @dataclass(frozen=True, kw_only=True)
 class SimultaneousIntervals:
-    """Contrasts with intervals that hold together at ``level``, each field of shape (m,).
+    """Intervals of m contrasts that hold together, each field of shape (m,).
 
-    ``critical_value`` is the multiple of the standard error; ``p_value`` is for the contrast
-    alone, ``p_adjusted`` for the family.
+    ``critical_value`` is the multiple of the standard error, ``p_adjusted`` the p value for the family.
     """
 
-    estimate: Floats
-    standard_error: Floats
-    df: Floats
-    level: float
     critical_value: Floats
     low: Floats
     high: Floats
-    p_value: Floats
     p_adjusted: Floats
 
 
@@ -76,23 +70,12 @@ def simultaneous_intervals(
 
     Parameters
     ----------
-    estimate
-        Contrasts, shape (m,).
-    covariance
-        Their covariance, shape (m, m).
+    estimate, covariance
+        Contrasts, shape (m,), and their covariance, shape (m, m).
     df
         Degrees of freedom, one for all or one each; infinite where the covariance is known.
     level
         Probability with which all intervals hold together.
-
-    Returns
-    -------
-    Intervals and p values, shape (m,) each, in the unit of ``estimate``.
-
-    Raises
-    ------
-    ValueError
-        Where the covariance has another shape than the contrasts ask for.
 
     Notes
     -----
@@ -113,46 +96,27 @@ def simultaneous_intervals(
     variance = np.diag(C)
     se = np.sqrt(np.where(variance >= 0.0, variance, np.nan))
     known = np.isfinite(x) & (se > 0.0) & (nu > 0.0)
-    critical, p, adjusted = np.full((3, len(x)), np.nan)
+    critical, adjusted = np.full((2, len(x)), np.nan)
     if np.any(known):
         s = se[known]
         common = float(np.max(nu[known]))
         probability = probability_within(C[np.ix_(known, known)] / np.outer(s, s), common)
         alone = student_t.above(_bound(probability, common, len(s), level), common)
         critical[known] = -student_t.quantile(alone, nu[known])
-        p[known] = 2.0 * student_t.above(np.abs(x[known]) / s, nu[known])
+        p = 2.0 * student_t.above(np.abs(x[known]) / s, nu[known])
         # The bound at which the common t gives the contrast's own two-sided p value.
         adjusted[known] = [
-            np.clip(1.0 - probability(float(-student_t.quantile(own / 2.0, common))), own, 1.0) for own in p[known]
+            np.clip(1.0 - probability(float(-student_t.quantile(own / 2.0, common))), own, 1.0) for own in p
         ]
     return SimultaneousIntervals(
-        estimate=x,
-        standard_error=se,
-        df=np.array(nu),
-        level=level,
-        critical_value=critical,
-        low=x - critical * se,
-        high=x + critical * se,
-        p_value=p,
-        p_adjusted=adjusted,
+        critical_value=critical, low=x - critical * se, high=x + critical * se, p_adjusted=adjusted
     )
 
 
 def equicoordinate_quantile(correlation: ArrayLike, *, df: float, level: float = 0.95) -> float:
-    """Return q with P(max |T_i| <= q) = level, for statistics with one common df.
+    """Return q with P(max |T_i| <= q) = level, for statistics with a correlation, shape (m, m), and one common df.
 
-    Parameters
-    ----------
-    correlation
-        Shape (m, m).
-    df
-        Common degrees of freedom; infinite for normal statistics.
-    level
-        Probability, 0 to 1.
-
-    Returns
-    -------
-    The quantile q, in standard errors.
+    Infinite df are for normal statistics.
 
     Examples
     --------

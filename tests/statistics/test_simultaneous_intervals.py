@@ -109,7 +109,7 @@ def test_interval_leaves_out_zero_just_when_the_adjusted_p_is_small():
     covariance = np.array([[1.0, 0.4, 0.1], [0.4, 1.2, 0.3], [0.1, 0.3, 0.8]])
     for level in (0.8, 0.95):
         base = simultaneous_intervals([1.0, 1.0, 1.0], covariance=covariance, df=[6, 9, 14], level=level)
-        edge = base.critical_value * base.standard_error
+        edge = base.critical_value * np.sqrt(np.diag(covariance))
         at_edge = simultaneous_intervals(edge, covariance=covariance, df=[6, 9, 14], level=level)
         assert at_edge.low == pytest.approx([0, 0, 0], abs=1e-9)
         assert at_edge.p_adjusted == pytest.approx([1 - level] * 3, abs=1e-5)
@@ -139,7 +139,7 @@ def test_contrast_without_scatter_stands_aside():
     covariance = np.array([[1.0, np.nan], [np.nan, np.nan]])
     found = simultaneous_intervals([1.0, 2.0], covariance=covariance, df=[5.0, np.nan])
     assert found.critical_value[0] == pytest.approx(stats.t.ppf(0.975, 5))
-    assert np.isnan([found.low[1], found.p_value[1], found.p_adjusted[1]]).all()
+    assert np.isnan([found.low[1], found.high[1], found.p_adjusted[1]]).all()
 
 
 def test_same_digits_every_time():

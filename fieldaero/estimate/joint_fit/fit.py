@@ -7,7 +7,7 @@ Three nested steps:
 3. The mean wind.  A road whose height nobody knows can look like a mean wind and the
    other way round, so the mean wind is hardly determined; yet its square adds to the
    drag of every lap, and its product with the slow wind to the differences.  A single
-   linearisation would trust the first best mean wind.  So the fit is made about the
+   linearisation would trust whichever mean wind it came upon.  So the fit is made about the
    expected mean wind and about six others on a circle round it (a rule exact to the
    fifth degree for a normal distribution in the plane, A. H. Stroud, Approximate
    Calculation of Multiple Integrals, 1971, formula E2r2: 5-1, from memory), each

@@ -158,7 +158,7 @@ def test_parameters_of_causes_that_play_no_part_are_not_searched():
     assert names(braked=True, air_speed=True) == every
 
 
-def test_the_search_ends_where_the_slope_is_nought():
+def test_the_search_ends_where_the_slope_is_zero():
     problem = small_problem(laps=4, braked=True)
     free = active_parameters(problem.segments)
     begin = noise_parameters()
