@@ -42,10 +42,9 @@ def pack_bytes(
     """
     session = result.session
     files = _inputs(session, with_positions=with_positions, strict_photos=strict_photos)
+    originals = _originals(session) if with_originals else {}  # first, because it can fail
     again, report = _analysed(files)
-    files |= {"report.html": report.encode("utf-8"), **_outputs(again)}
-    if with_originals:
-        files |= _originals(session)
+    files |= {"report.html": report.encode("utf-8"), **_outputs(again), **originals}
     text = readme(
         result,
         again,

@@ -37,9 +37,9 @@ def test_the_interval_holds_the_change_that_was_put_in(change_per_deg2):
 
 
 def test_what_is_found_rises_with_what_was_put_in():
-    faster, neither, slower = (found(change).change_per_yaw_deg2 for change in (-0.001, 0.0, 0.001))
-    assert faster < neither - 0.0003
-    assert neither + 0.0003 < slower
+    faster, neither, slower = (found(change).change_per_yaw_deg2 for change in (-0.0005, 0.0, 0.0005))
+    assert faster < neither - 0.00015
+    assert neither + 0.00015 < slower
 
 
 def test_the_change_at_ten_degrees_is_a_hundred_times_that_per_square_degree():

@@ -42,6 +42,12 @@ def folder(sample_pack, tmp_path_factory):
     return unpacked(sample_pack, tmp_path_factory.mktemp("pack"))
 
 
+@pytest.fixture(scope="module")
+def again(folder):
+    """The pack's own files, analysed once more."""
+    return fa.analyse(folder / "runsheet.toml")
+
+
 def test_everything_that_a_sceptic_needs_is_in_it(folder):
     names = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
     assert names >= {
@@ -69,13 +75,11 @@ def test_the_same_result_is_the_same_file(sample_pack):
     assert pack_bytes(sample_result()) == sample_pack
 
 
-def test_analysing_the_unpacked_zip_gives_the_numbers_in_it(folder):
-    again = fa.analyse(folder / "runsheet.toml")
+def test_analysing_the_unpacked_zip_gives_the_numbers_in_it(folder, again):
     assert again.to_dict() == json.loads((folder / "results.json").read_text(encoding="utf-8"))
 
 
-def test_analysing_the_unpacked_zip_gives_the_numbers_of_the_originals(folder):
-    again = fa.analyse(folder / "runsheet.toml")
+def test_analysing_the_unpacked_zip_gives_the_numbers_of_the_originals(again):
     # Whole degrees of latitude leave g uncertain by half a degree of it: 0.052 m/s2 x sin(90 deg) x 0.5 x pi/180, in
     # 9.8 m/s2, or 4.6e-5, of which drag areas take less than all.
     np.testing.assert_allclose(deltas(again), deltas(sample_result()), rtol=4.6e-5)
@@ -117,10 +121,10 @@ def test_no_place_and_no_date_leaves_without_being_asked(folder):
     assert not {"latitude_deg", "longitude_deg", "heart_rate_bpm"} & set(header)
 
 
-def test_metres_keep_shape_and_direction_of_the_road(folder):
+def test_metres_keep_shape_and_direction_of_the_road(folder, again):
     ride = read_ride(folder / "rides" / "ride-1.csv")
     before = sample_result().session.course
-    after = fa.analyse(folder / "runsheet.toml").session.course
+    after = again.session.course
     np.testing.assert_allclose(after.heading_along_deg, before.heading_along_deg, atol=1e-4)
     np.testing.assert_allclose(np.diff(after.east_m), np.diff(before.east_m), atol=1e-4)
     assert np.nanmin(np.abs(ride.column("latitude_deg"))) < 1e-4  # the start line is where the metres begin
@@ -225,8 +229,7 @@ def test_a_photograph_that_cannot_be_used_is_an_error_or_left_out(tmp_path):
         assert not [name for name in archive.namelist() if name.startswith("photos/")]
 
 
-def test_a_pack_of_a_pack_is_as_good(folder, tmp_path):
-    again = fa.analyse(folder / "runsheet.toml")
+def test_a_pack_of_a_pack_is_as_good(again, tmp_path):
     home = unpacked(pack_bytes(again), tmp_path)
     np.testing.assert_allclose(deltas(fa.analyse(home / "runsheet.toml")), deltas(again), rtol=1e-6)
     assert SAMPLE_SHEET not in (home / "README.txt").read_text()

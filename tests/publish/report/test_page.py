@@ -23,6 +23,12 @@ def result():
     return sample_result()
 
 
+@pytest.fixture
+def without_figures(monkeypatch):
+    """Reports about words alone, which are made much faster."""
+    monkeypatch.setattr("fieldaero.publish.report.page.drawings", lambda result: {})
+
+
 @pytest.fixture(scope="module")
 def html(result):
     return html_report(result)
@@ -118,6 +124,7 @@ def test_laps_that_do_not_count_are_marked_with_the_reason(html, result):
     assert all("left out" in row for row in muted)
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_what_is_not_resolved_is_not_told_as_a_finding(result):
     rows = [
         replace(row, verdict=NOT_RESOLVED, interval95_m2=(-0.0300004, 0.0001), further_laps=6)
@@ -131,6 +138,7 @@ def test_what_is_not_resolved_is_not_told_as_a_finding(result):
     assert [node.get("fill") for node in answer.iter() if "circle" in str(node.tag)] == ["none"] * len(rows)
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_a_setup_without_laps_is_told_apart_from_one_that_is_not_resolved(result):
     row = result.comparison_results[0]
     none = replace(row, setup="never ridden", delta_cda_m2=None, interval95_m2=None, verdict=NOT_RESOLVED, watts=None)
