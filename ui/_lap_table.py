@@ -10,7 +10,7 @@ import streamlit as st
 
 from _edits import base_rows, edits_of, folded
 from _state import attempt, draft, former_setup
-from fieldaero.basics.formatting import clock, duration
+from fieldaero.basics.formatting import LAP_HEADINGS, clock, duration
 from fieldaero.draft.draft import Draft, DraftLap
 from fieldaero.draft.lap_table import LapRow
 from fieldaero.run_sheet.schema import NOT_USED
@@ -70,11 +70,11 @@ def lap_table(rows: Sequence[LapRow]) -> None:
             "setup": st.column_config.SelectboxColumn(
                 "setup", options=[NOT_USED, *draft().setups], required=True, help="- is a lap that is not used."
             ),
-            "start": st.column_config.TextColumn("start [UTC]" if rows and rows[0].start else "start [into the ride]"),
-            "duration": st.column_config.TextColumn("duration [min:s]"),
-            "distance_m": st.column_config.NumberColumn("distance [m]", format="%.0f"),
-            "speed_km_h": st.column_config.NumberColumn("speed [km/h]", format="%.1f"),
-            "power_w": st.column_config.NumberColumn("power [W]", format="%.0f"),
+            "start": st.column_config.TextColumn(LAP_HEADINGS["start" if rows and rows[0].start else "start in ride"]),
+            "duration": st.column_config.TextColumn(LAP_HEADINGS["duration"]),
+            "distance_m": st.column_config.NumberColumn(LAP_HEADINGS["distance"], format="%.0f"),
+            "speed_km_h": st.column_config.NumberColumn(LAP_HEADINGS["speed"], format="%.1f"),
+            "power_w": st.column_config.NumberColumn(LAP_HEADINGS["power"], format="%.0f"),
             "wind_m_s": st.column_config.NumberColumn(
                 "wind [m/s]", format="%.1f", help="Observed, brought to the height of the rider."
             ),

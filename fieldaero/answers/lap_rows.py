@@ -13,12 +13,11 @@ from scipy.special import ndtri
 
 from fieldaero.answers.cross_checks.yaw_ridden import segment_yaw_deg
 from fieldaero.answers.rows import LapResult
-from fieldaero.answers.wording import flag_words
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.closure import lap_closure
 from fieldaero.estimate.cut_laps import why_not_fittable
 from fieldaero.estimate.session import Session, SessionLap
-from fieldaero.laps.lap import mean_power_w
+from fieldaero.laps.lap import flag_words, mean_power_w
 
 __all__ = ["NORMAL_95", "LapPoint", "lap_points", "lap_results"]
 
@@ -132,5 +131,5 @@ def lap_points(rows: Sequence[LapResult]) -> tuple[LapPoint, ...]:
 
 
 def _reason(row: LapResult) -> str:
-    why = row.why_not or flag_words(row.flags)
+    why = row.why_not or ", ".join(flag_words(row.flags))
     return f"left out: {why}" if why else "left out"

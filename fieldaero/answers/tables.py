@@ -8,8 +8,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fieldaero.answers.lap_rows import lap_points
-from fieldaero.answers.wording import flag_words, pair_words
+from fieldaero.answers.wording import pair_words
 from fieldaero.basics.formatting import (
+    LAP_HEADINGS,
     MISSING,
     UNBROKEN,
     clock,
@@ -22,6 +23,7 @@ from fieldaero.basics.formatting import (
     p_value,
     value_with_uncertainty,
 )
+from fieldaero.laps.lap import flag_words
 from fieldaero.rides.local_positions import is_relative
 from fieldaero.run_sheet.schema import NOT_USED
 
@@ -94,10 +96,10 @@ def lap_table(result: Result, *, shifts: bool = False) -> Table:
     header = (
         "lap",
         "setup",
-        "since the start" if any(map(is_relative, starts)) else "start [UTC]",
-        "time",
-        "speed [km/h]",
-        "power [W]",
+        "since the start" if any(map(is_relative, starts)) else LAP_HEADINGS["start"],
+        LAP_HEADINGS["duration"],
+        LAP_HEADINGS["speed"],
+        LAP_HEADINGS["power"],
         "air [kg/m³]",
         "yaw [°]",
         "CdA ± s.e. [m²]",
@@ -118,7 +120,9 @@ def lap_table(result: Result, *, shifts: bool = False) -> Table:
             value_with_uncertainty(row.cda_m2, row.cda_se_m2),
             number(row.closure_cda_m2, places=4),
             number(moved.get((row.ride, row.lap)), places=5, signed=True),
-            point.reason if not row.used else flag_words(["outlier", *row.flags] if row.outlier else row.flags),
+            point.reason
+            if not row.used
+            else ", ".join(flag_words(["outlier", *row.flags] if row.outlier else row.flags)),
         ]
         for row, start, point in zip(rows, starts, lap_points(rows), strict=True)
     ]

@@ -37,7 +37,6 @@ __all__ = [
     "claim_sentence",
     "cross_check_sections",
     "difference_sentence",
-    "flag_words",
     "is_resolved",
     "known_drag_sentence",
     "pair_words",
@@ -60,11 +59,6 @@ NOTHING_TO_COMPARE = "Only one setup has usable laps, so there is nothing to com
 def pair_words(setup: str, versus: str) -> str:
     """Name two setups that are compared."""
     return f"{name(setup)} against {name(versus)}"
-
-
-def flag_words(flags: Sequence[str]) -> str:
-    """Name the flags of a lap."""
-    return ", ".join(flag.replace("_", " ") for flag in flags)
 
 
 def is_resolved(row: ComparisonResult) -> bool:

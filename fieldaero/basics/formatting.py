@@ -19,6 +19,7 @@ from datetime import UTC, datetime, tzinfo
 from fractions import Fraction
 
 __all__ = [
+    "LAP_HEADINGS",
     "MISSING",
     "UNBROKEN",
     "clock",
@@ -46,6 +47,16 @@ MINUS = "−"
 MOST_DECIMALS = 9
 CUT = "…"
 UNBROKEN = "\u00a0"
+LAP_HEADINGS = {
+    "start": "start [UTC]",
+    "start in ride": "start [into the ride]",
+    "duration": "duration [min:s]",
+    "distance": "distance [m]",
+    "speed": "speed [km/h]",
+    "power": "power [W]",
+}
+"""Of the tables that show laps, the same in the terminal, on the pages and in the report."""
+
 LONGEST_NAME = 60  # columns
 FIRST_RIGHT_TO_LEFT = 0x590
 ISOLATE, END = "\u2068", "\u2069"

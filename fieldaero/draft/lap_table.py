@@ -10,7 +10,7 @@ from fieldaero.basics.errors import FieldaeroError
 from fieldaero.draft.air import draft_system, lap_winds_m_s, mean_air_density_kg_m3
 from fieldaero.draft.draft import Draft, DraftLap
 from fieldaero.laps.flags import flag_laps
-from fieldaero.laps.lap import Lap
+from fieldaero.laps.lap import Lap, flag_words
 from fieldaero.laps.lap_list import LapListing
 
 __all__ = ["LapRow", "lap_rows", "laps_within"]
@@ -48,7 +48,7 @@ def lap_rows(draft: Draft) -> tuple[LapRow, ...]:
         if listing is None:
             continue
         for lap, setup in zip(_flagged(draft, listing, draft_ride.name), draft_ride.setups, strict=True):
-            words = [flag.name.replace("_", " ") for flag in lap.flags]
+            words = list(flag_words(lap.flag_names))
             complete = lap.number in listing.complete
             if not complete and "incomplete" not in words:
                 words.insert(0, "not a whole lap")
@@ -65,7 +65,7 @@ def lap_rows(draft: Draft) -> tuple[LapRow, ...]:
                     power_w=listing.power_w(lap),
                     wind_m_s=winds.get((draft_ride.name, lap.number)),
                     complete=complete,
-                    flags=tuple(dict.fromkeys(words)),
+                    flags=tuple(words),
                     sentences=(*(flag.sentence for flag in lap.flags), *([lap.note] if lap.note else [])),
                 )
             )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from fieldaero.rides.intervals import interval_power_w, is_gap
 from fieldaero.rides.ride import Ride
 
-__all__ = ["Flag", "FlagName", "Lap", "LapSource", "mean_power_w", "moment_in_words"]
+__all__ = ["Flag", "FlagName", "Lap", "LapSource", "flag_words", "mean_power_w", "moment_in_words"]
 
 LapSource = Literal["button", "line", "repeat"]
 FlagName = Literal[
@@ -117,3 +118,8 @@ def mean_power_w(ride: Ride, lap: Lap, *, false_power: NDArray[np.bool_] | None 
         for part in (duration, np.nan_to_num(power) * duration)
     )
     return work_j / known_s if known_s > 0.0 else math.nan
+
+
+def flag_words(flags: Iterable[str]) -> tuple[str, ...]:
+    """Return the names of flags in words, each once."""
+    return tuple(dict.fromkeys(flag.replace("_", " ") for flag in flags))

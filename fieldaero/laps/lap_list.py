@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError
-from fieldaero.basics.formatting import MISSING, clock, counted, duration, number, one_line, table
+from fieldaero.basics.formatting import LAP_HEADINGS, MISSING, clock, counted, duration, km_h, number, one_line, table
 from fieldaero.laps.course import Course, complete_laps, find_course
 from fieldaero.laps.find_laps import find_laps
 from fieldaero.laps.flags import flag_laps
-from fieldaero.laps.lap import Lap, LapSource, mean_power_w
+from fieldaero.laps.lap import Lap, LapSource, flag_words, mean_power_w
 from fieldaero.laps.lap_button import presses_of
 from fieldaero.laps.sensor_dropouts import false_samples
 from fieldaero.laps.start_line import StartLine
@@ -76,17 +76,17 @@ class LapListing:
         head = [one_line(ride.source.file) + (f", {ride.start_time:%Y-%m-%d}" if ride.start_time else "")]
         head.append(f'Laps by "{self.lap_source}": {self.why}')
         head.append(self.no_course if self.course is None else course_in_words(self.course))
-        time = "start [UTC]" if ride.start_time else "start [into the ride]"
-        header = ["lap", time, "duration", "distance [m]", "speed [km/h]", "power [W]", "flags"]
+        time = LAP_HEADINGS["start" if ride.start_time else "start in ride"]
+        header = ["lap", time, *(LAP_HEADINGS[name] for name in ("duration", "distance", "speed", "power")), "flags"]
         rows = [
             [
                 str(lap.number),
                 clock(ride.clock(lap.start_s)) if ride.start_time else duration(lap.start_s),
                 duration(lap.duration_s, places=1),
                 number(lap.distance_m),
-                number(lap.speed_m_s * 3.6, places=1),
+                km_h(lap.speed_m_s),
                 number(self.power_w(lap)),
-                ", ".join(lap.flag_names) or MISSING,
+                ", ".join(flag_words(lap.flag_names)) or MISSING,
             ]
             for lap in self.laps
         ]

@@ -17,7 +17,7 @@ from pathlib import Path
 from fieldaero.basics.errors import RunSheetError
 from fieldaero.basics.formatting import clock, duration, number, one_line
 from fieldaero.basics.safety import SAFETY
-from fieldaero.laps.lap import Lap
+from fieldaero.laps.lap import Lap, flag_words
 from fieldaero.laps.lap_list import LapListing, course_in_words, list_laps
 from fieldaero.laps.start_line import StartLine
 from fieldaero.physics.system import System
@@ -230,5 +230,5 @@ def _lap_in_words(lap: Lap, listing: LapListing) -> str:
         words.insert(1, f"from {clock(at)} UTC")
     if lap.number not in listing.complete:
         words.append("not a complete lap")
-    words += list(dict.fromkeys(flag.name.replace("_", " ") for flag in lap.flags))
+    words += flag_words(lap.flag_names)
     return ", ".join(words)
