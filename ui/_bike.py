@@ -7,19 +7,17 @@ from typing import Any, NamedTuple
 import streamlit as st
 
 from _state import attempt, draft, edition
-from fieldaero.run_sheet.schema import CRR_RANGE, MASS_RANGE_KG, USUAL_SYSTEM
+from fieldaero.run_sheet.schema import USUAL_SYSTEM, SystemTable, allowed_range
 
 __all__ = ["rider_and_bike"]
 
 
 class Field(NamedTuple):
-    """A number of the run sheet's [system]: label with unit, help with the usual range, limits and digits."""
+    """A number of the run sheet's [system]: label with unit, help with the usual range, step and digits."""
 
     key: str
     label: str
     help: str
-    low: float
-    high: float
     step: float
     form: str
     usual: float | None
@@ -30,7 +28,6 @@ FIELDS = (
         "mass_kg",
         "Mass, all together [kg]",
         "Rider, bike, bottles, clothes and tools, weighed together as ridden. Usually 60 to 110.",
-        *MASS_RANGE_KG,
         0.1,
         "%.1f",
         None,
@@ -39,8 +36,6 @@ FIELDS = (
         "mass_sd_kg",
         "Mass, uncertainty [kg]",
         "Standard uncertainty: 0.2 on a good scale, 1 with drinking on the way.",
-        0.0,
-        20.0,
         0.1,
         "%.1f",
         USUAL_SYSTEM.mass_sd_kg,
@@ -49,8 +44,6 @@ FIELDS = (
         "wheel_circumference_m",
         "Wheel circumference [m]",
         "As set in the device that recorded the speed. Usually 1.9 to 2.25.",
-        1.0,
-        2.6,
         0.001,
         "%.3f",
         USUAL_SYSTEM.wheel_circumference_m,
@@ -59,8 +52,6 @@ FIELDS = (
         "wheel_inertia_kg_m2",
         "Wheels' inertia [kg m²]",
         "Moment of inertia of both wheels together, 0.08 to 0.2; matters only where the speed changes.",
-        0.0,
-        1.0,
         0.01,
         "%.2f",
         USUAL_SYSTEM.wheel_inertia_kg_m2,
@@ -69,7 +60,6 @@ FIELDS = (
         "crr",
         "Rolling resistance Crr [no unit]",
         "0.003 on a smooth road with fast tyres to 0.008 on rough chip seal.",
-        *CRR_RANGE,
         0.0001,
         "%.4f",
         USUAL_SYSTEM.crr,
@@ -78,8 +68,6 @@ FIELDS = (
         "crr_sd",
         "Crr, uncertainty [no unit]",
         "Standard uncertainty, often 0.0005 to 0.001. It shifts all setups alike and hardly their difference.",
-        0.000001,
-        0.02,
         0.0001,
         "%.4f",
         USUAL_SYSTEM.crr_sd,
@@ -88,8 +76,6 @@ FIELDS = (
         "power_scale_sd",
         "Power scale, uncertainty [fraction]",
         "Of the power meter, standard uncertainty. 0.015 is 1.5 %: usual when it was zeroed before the ride.",
-        0.0,
-        0.5,
         0.005,
         "%.3f",
         USUAL_SYSTEM.power_scale_sd,
@@ -122,10 +108,11 @@ def _set(key: str, value: Any, label: str) -> None:
 def _number(field: Field) -> None:
     key = f"system_{field.key}_{edition()}"
     value = draft().tables.system.get(field.key)
+    low, high = allowed_range(SystemTable, field.key)
     st.number_input(
         field.label,
-        min_value=field.low,
-        max_value=field.high,
+        min_value=low,
+        max_value=high,
         value=field.usual if value is None else float(value),
         step=field.step,
         format=field.form,

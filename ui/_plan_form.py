@@ -14,7 +14,7 @@ from fieldaero.draft.air import draft_system
 from fieldaero.plan.assumptions import CDA_M2, SPEED_KM_H, former_of, planned_ride, road_of, smallest_m2
 from fieldaero.plan.expected_error import PlannedRide
 from fieldaero.plan.plan import REPORTED, Plan, plan_test
-from fieldaero.run_sheet.schema import CRR_RANGE, MASS_RANGE_KG, USUAL_SMALLEST_DIFFERENCE_M2, AnalysisChoices
+from fieldaero.run_sheet.schema import USUAL_SMALLEST_DIFFERENCE_M2, AnalysisChoices, SystemTable, allowed_range
 from fieldaero.simulator import CourseShape
 
 __all__ = ["Wishes", "plan_form", "planned"]
@@ -75,9 +75,17 @@ def plan_form() -> Wishes:
             speed = _number("Speed on the flat in still air [km/h]", "plan_speed", SPEED_KM_H, 15.0, 80.0, 1.0, "%.1f")
         else:
             power = _of_sheet("Power [W]", "plan_power", choices.report_power_w, 60.0, 800.0, 5.0, "%.0f")
-        mass = _of_sheet("Rider, bike and all carried [kg]", "plan_mass", system.mass_kg, *MASS_RANGE_KG, 0.5, "%.1f")
+        mass_range, crr_range = allowed_range(SystemTable, "mass_kg"), allowed_range(SystemTable, "crr")
+        mass = _of_sheet(
+            "Rider, bike and all carried [kg]",
+            "plan_mass",
+            system.mass_kg,
+            *mass_range,
+            0.5,
+            "%.1f",
+        )
         cda = _number("About your drag area [m²]", "plan_cda", CDA_M2, 0.15, 0.8, 0.005, "%.3f")
-        crr = _of_sheet("Crr", "plan_crr", system.crr, *CRR_RANGE, 0.0001, "%.4f")
+        crr = _of_sheet("Crr", "plan_crr", system.crr, *crr_range, 0.0001, "%.4f")
     with right:
         st.header("Air, setups and time")
         wind = _number("Mean wind, as a station or forecast gives it [m/s]", "plan_wind", 2.0, 0.0, 40.0, 0.5, "%.1f")

@@ -10,6 +10,7 @@ import streamlit as st
 from _state import draft, edition, step
 from fieldaero.basics.colours import colour_of, sign_of
 from fieldaero.draft.draft import Draft
+from fieldaero.run_sheet.schema import Setup, allowed_range
 
 __all__ = ["setups", "with_setup_added", "with_setup_changed", "without_setup"]
 
@@ -85,11 +86,12 @@ def _fields(k: int, row: Mapping[str, Any], names: tuple[str, ...]) -> None:
                 lambda: draft().with_setup_renamed(name, st.session_state[keys["name"]].strip()), f"renaming {name}"
             ),
         )
+    lightest, heaviest = allowed_range(Setup, "mass_change_kg")
     second.number_input(
         "Adds to the mass [kg]",
         value=float(row.get("mass_change_kg", 0.0)),
-        min_value=-30.0,
-        max_value=30.0,
+        min_value=lightest,
+        max_value=heaviest,
         step=0.1,
         format="%.2f",
         key=keys["mass"],

@@ -17,6 +17,7 @@ from fieldaero.basics.errors import FieldaeroError
 from fieldaero.basics.formatting import number
 from fieldaero.draft.air import air_over_rides
 from fieldaero.draft.draft import Draft
+from fieldaero.run_sheet.schema import CourseFacts, allowed_range
 
 __all__ = ["weather", "with_reports", "with_weather_rows"]
 
@@ -142,10 +143,11 @@ def _elevation() -> None:
             course["elevation_m"] = st.session_state[key]
         attempt(lambda: draft().with_table("course", course), "the elevation", own_widget=True)
 
+    lowest, highest = allowed_range(CourseFacts, "elevation_m")
     st.number_input(
         "Elevation of the course [m]",
-        min_value=-450.0,
-        max_value=5500.0,
+        min_value=lowest,
+        max_value=highest,
         value=draft().tables.course.get("elevation_m"),
         step=1.0,
         format="%.0f",

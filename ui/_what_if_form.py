@@ -16,7 +16,7 @@ from _ride_cards import plain
 from _state import change, draft
 from fieldaero.draft.draft import Draft, DraftLap
 from fieldaero.draft.what_if import WIND_CHOICES, WhatIf, what_if, wind_can_change
-from fieldaero.run_sheet.schema import NOT_USED
+from fieldaero.run_sheet.schema import NOT_USED, AnalysisChoices, SystemTable, allowed_range
 
 __all__ = ["back_to_the_original", "current_what_if", "keep_the_changes", "laps_form", "variant", "what_if_form"]
 
@@ -76,25 +76,19 @@ def laps_form() -> None:
 def what_if_form() -> None:
     """Offer mass, Crr, what is known of the wind, and the smallest difference that matters."""
     own = draft()
-    system, choices = own.tables.system, own.tables.analysis
     columns = st.columns(2)
-    fields: tuple[tuple[str, str, Any, dict[str, Any]], ...] = (
-        ("mass_kg", "Mass [kg]", system.get("mass_kg"), {"min_value": 20.0, "max_value": 300.0, "step": 0.5}),
+    for k, (name, label, step, form) in enumerate(
         (
-            "smallest_difference_m2",
-            "Smallest difference that matters [m²]",
-            choices.get("smallest_difference_m2"),
-            {"min_value": 0.0001, "max_value": 0.1, "step": 0.0005, "format": "%.4f"},
-        ),
-        ("crr", "Crr", system.get("crr"), {"min_value": 0.0005, "max_value": 0.05, "step": 0.0001, "format": "%.4f"}),
-        (
-            "crr_sd",
-            "Crr, uncertainty (one sd)",
-            system.get("crr_sd"),
-            {"min_value": 0.00001, "max_value": 0.02, "step": 0.0001, "format": "%.5f"},
-        ),
-    )
-    for k, (name, label, given, limits) in enumerate(fields):
+            ("mass_kg", "Mass [kg]", 0.5, "%.2f"),
+            ("smallest_difference_m2", "Smallest difference that matters [m²]", 0.0005, "%.4f"),
+            ("crr", "Crr", 0.0001, "%.4f"),
+            ("crr_sd", "Crr, uncertainty (one sd)", 0.0001, "%.5f"),
+        )
+    ):
+        of_system = name in SystemTable.model_fields
+        given = (own.tables.system if of_system else own.tables.analysis).get(name)
+        low, high = allowed_range(SystemTable if of_system else AnalysisChoices, name)
+        limits = {"min_value": low, "max_value": high, "step": step, "format": form}
         _number(columns[k % 2], name, label, given, limits)
     key = f"what_if_wind_{_turn()}"
     _seed(key, current_what_if().wind)

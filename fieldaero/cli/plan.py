@@ -183,7 +183,7 @@ def _ride(
     from fieldaero.basics.errors import FieldaeroError
     from fieldaero.basics.quantities import number_within
     from fieldaero.plan.assumptions import planned_ride, road_ridden
-    from fieldaero.run_sheet.schema import CRR_RANGE, MASS_RANGE_KG
+    from fieldaero.run_sheet.schema import SystemTable, allowed_range
     from fieldaero.simulator import CourseShape
 
     if (lap_length_m is None) == (ride is None):
@@ -191,9 +191,11 @@ def _ride(
     if power_w is not None and speed_km_h is not None:
         raise FieldaeroError("--power-w and --speed-km-h are both given; give one of them")
     if mass_kg is not None:
-        number_within(mass_kg, quantity="--mass-kg", low=MASS_RANGE_KG[0], high=MASS_RANGE_KG[1])
+        low, high = allowed_range(SystemTable, "mass_kg")
+        number_within(mass_kg, quantity="--mass-kg", low=low, high=high)
     if crr is not None:
-        number_within(crr, quantity="--crr", low=CRR_RANGE[0], high=CRR_RANGE[1])
+        low, high = allowed_range(SystemTable, "crr")
+        number_within(crr, quantity="--crr", low=low, high=high)
     course = CourseShape(shape="loop" if shape == "loop" else "out_and_back", length_m=lap_length_m or 0.0)
     if ride is not None:
         ridden = road_ridden(ride)

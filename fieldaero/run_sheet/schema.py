@@ -8,8 +8,10 @@ rider; common practice without a source.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args, get_type_hints
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -17,8 +19,6 @@ from pydantic_core import PydanticCustomError
 from fieldaero.physics.system import USUAL_MASS_KG, System
 
 __all__ = [
-    "CRR_RANGE",
-    "MASS_RANGE_KG",
     "NOT_USED",
     "USUAL_CHOICES",
     "USUAL_SMALLEST_DIFFERENCE_M2",
@@ -34,6 +34,7 @@ __all__ = [
     "SystemTable",
     "TunnelSweep",
     "WeatherEntry",
+    "allowed_range",
 ]
 
 NOT_USED = "-"  # stands in a lap list for a lap that is not used
@@ -44,16 +45,47 @@ FIRST_SETUP = "baseline"  # of a sheet that begins
 Slip = tuple[float, float, str]
 
 
-def between(low: float, high: float, unit: str, *slips: Slip) -> AfterValidator:
-    """Accept low to high; outside, say what is allowed, and guess the slip from its own range."""
+@dataclass(frozen=True)
+class Between:
+    """Accepts low to high; outside it says what is allowed, and guesses the slip from its own range."""
 
-    def check(value: float) -> float:
-        if math.isfinite(value) and low <= value <= high:
+    low: float
+    high: float
+    unit: str
+    slips: tuple[Slip, ...]
+
+    def __call__(self, value: float) -> float:
+        """Return the value, or refuse it."""
+        if math.isfinite(value) and self.low <= value <= self.high:
             return value
-        hint = next((f"; {text}" for a, b, text in slips if a <= value <= b), "")
-        raise _not_allowed(f"allowed is {low:g} to {high:g}{' ' + unit if unit else ''}{hint}")
+        hint = next((f"; {text}" for a, b, text in self.slips if a <= value <= b), "")
+        raise _not_allowed(f"allowed is {self.low:g} to {self.high:g}{' ' + self.unit if self.unit else ''}{hint}")
 
-    return AfterValidator(check)
+
+def between(low: float, high: float, unit: str, *slips: Slip) -> AfterValidator:
+    """Accept low to high, in a model's annotation."""
+    return AfterValidator(Between(low, high, unit, slips))
+
+
+def allowed_range(table: type[BaseModel], key: str) -> tuple[float, float]:
+    """Return the lowest and the highest value that a table of the run sheet allows for a number.
+
+    Examples
+    --------
+    >>> allowed_range(SystemTable, "mass_kg")
+    (20.0, 300.0)
+    """
+    return next(
+        (one.func.low, one.func.high)
+        for one in _annotations(get_type_hints(table, include_extras=True)[key])
+        if isinstance(one, AfterValidator) and isinstance(one.func, Between)
+    )
+
+
+def _annotations(hint: Any) -> Iterator[Any]:
+    yield from getattr(hint, "__metadata__", ())
+    for part in get_args(hint):
+        yield from _annotations(part)
 
 
 def _not_allowed(allowed: str) -> PydanticCustomError:
@@ -85,13 +117,11 @@ Numbers = Annotated[tuple[Number, ...], BeforeValidator(_listed)]
 Moment = Annotated[datetime | None, Field(strict=True), AfterValidator(_zoned)]
 YesNo = Annotated[bool, Field(strict=True)]
 
-MASS_RANGE_KG = (20.0, 300.0)
-CRR_RANGE = (0.0005, 0.05)
-
 Mass = Annotated[
     Number,
     between(
-        *MASS_RANGE_KG,
+        20.0,
+        300.0,
         "kg",
         (300.0, 700.0, "give kilograms: one pound is 0.4536 kg"),
         (20e3, 300e3, "give kilograms, not grams"),
@@ -99,7 +129,7 @@ Mass = Annotated[
 ]
 Crr = Annotated[
     Number,
-    between(*CRR_RANGE, "", (0.5, 50.0, "give a bare number like 0.0045, not per mille or per cent")),
+    between(0.0005, 0.05, "", (0.5, 50.0, "give a bare number like 0.0045, not per mille or per cent")),
 ]
 Fraction = Annotated[Number, between(0.0, 0.5, "", (0.5, 50.0, "give a fraction, 1.5 % is 0.015"))]
 Efficiency = Annotated[Number, between(0.5, 1.0, "", (50.0, 100.0, "give a fraction, 97.6 % is 0.976"))]

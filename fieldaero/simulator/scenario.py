@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 from fieldaero.basics.errors import RunSheetError
 from fieldaero.physics.system import USUAL_MASS_KG, System
+from fieldaero.run_sheet.schema import NOT_USED
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.sensors import Sensors
 from fieldaero.simulator.wind import Wind
@@ -78,7 +79,7 @@ class Scenario:
             raise RunSheetError("simulated order: it is empty; name the setup of at least one lap")
         names = ", ".join(f'"{name}"' for name in self.setups)
         for number, name in enumerate(self.order, start=1):
-            if name != "-" and name not in self.setups:
+            if name != NOT_USED and name not in self.setups:
                 raise RunSheetError(f'simulated order, lap {number}: "{name}" is no setup; allowed are {names} and "-"')
         for what, numbers in (("braked_laps", self.braked_laps), ("stopped_laps", self.stopped_laps)):
             for number in numbers:
