@@ -30,10 +30,9 @@ def writer(folder: Path, label: str, first: int, last: int) -> subprocess.Popen[
 
 
 def test_a_kill_at_any_moment_leaves_whole_files_and_whole_new_folders(tmp_path):
-    write_files(dict.fromkeys((*NAMES, "single.html"), content("w", 0)), tmp_path)
-    for _ in range(KILLS):
-        _, last = generation_in(tmp_path / NAMES[0])
-        process = writer(tmp_path, "w", last + 1, last + 10**6)
+    for last in range(0, KILLS * 10_000, 10_000):
+        write_files(dict.fromkeys((*NAMES, "single.html"), content("w", last)), tmp_path)
+        process = writer(tmp_path, "w", last + 1, last + 9_999)
         while generation_in(tmp_path / NAMES[0])[1] == last and process.poll() is None:
             time.sleep(0.0005)
         time.sleep(CHANCE.uniform(0.0, 0.02))
