@@ -32,7 +32,7 @@ from fieldaero.laps.lap import Lap
 from fieldaero.laps.track import RIDING_M_S, Track
 from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
 from fieldaero.physics.system import USUAL_MASS_KG, System
-from fieldaero.rides.intervals import is_gap
+from fieldaero.rides.intervals import interval_power_w, is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["Braking", "find_braking"]
@@ -88,7 +88,7 @@ def find_braking(
     slowing = -(np.interp(middle + DIFFERENCE_S / 2.0, t, v) - np.interp(middle - DIFFERENCE_S / 2.0, t, v)) / (
         np.minimum(middle + DIFFERENCE_S / 2.0, t[-1]) - np.maximum(middle - DIFFERENCE_S / 2.0, t[0])
     )
-    pedalled = power[1:]
+    pedalled = power[1:]  # not the mean of both ends, in which a short freewheeling would drown
     calm = power[(power > 0.0) & (v > 1.0)]
     pedalling = PEDALLING * float(np.median(calm)) if len(calm) else np.inf
     # Power and speed may be a second apart: the least of three decides.
@@ -211,11 +211,10 @@ def _crude_cda_m2(ride: Ride, laps: Sequence[Lap], system: System, air_density_k
         dt = np.diff(t[i])
         steady = ~is_gap(t[i])
         speed = (v[i][:-1] + v[i][1:]) / 2.0
-        rise = altitude[i[-1]] - altitude[i[0]]
-        work = system.efficiency * float(np.sum((power[i][1:] * dt)[steady]))
+        rise = float(np.nan_to_num(altitude[i[-1]] - altitude[i[0]]))
+        work = system.efficiency * float(np.sum((interval_power_w(t[i], power[i]) * dt)[steady]))
         work -= inert * float(v[i[-1]] ** 2 - v[i[0]] ** 2) / 2.0
-        work -= system.mass_kg * STANDARD_GRAVITY_M_S2 * float(np.sum((COMMON_CRR * speed * dt)[steady]))
-        work -= system.mass_kg * STANDARD_GRAVITY_M_S2 * float(np.nan_to_num(rise))
+        work -= system.mass_kg * STANDARD_GRAVITY_M_S2 * (COMMON_CRR * float(np.sum((speed * dt)[steady])) + rise)
         swept = 0.5 * air_density_kg_m3 * float(np.sum((speed**3 * dt)[steady]))
         if swept > 0.0:
             found.append(work / swept)

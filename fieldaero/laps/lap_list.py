@@ -1,8 +1,8 @@
-"""What laps a ride holds, for somebody who has yet to say which of them count.
+"""The laps of a ride as a list, for people who have yet to say which of them count.
 
-Where nobody says how the laps are to be found, presses of the lap button are taken if
-they give repeated laps of one course, and the road's own repetition if not.  Marks that
-the device set by itself, every so many kilometres, are no presses.
+Where no source of laps is named, presses of the lap button are taken if they give
+repeated laps of one course, and the road's own repetition if not.  Marks that the device
+set by itself, every so many kilometres, are no presses.
 """
 
 from __future__ import annotations

@@ -143,7 +143,7 @@ def line_from_presses(track: Track, presses_s: Sequence[float]) -> tuple[StartLi
     if track.frame is None or not len(presses_s):
         return None
     pressed_m = track.distance_at_m(np.asarray(presses_s, dtype=np.float64))
-    best: tuple[int, bool] = (1, True)  # one press alone agrees with nobody
+    best: tuple[int, bool] = (1, True)  # one press alone agrees with no other
     found = None
     for ahead_m in STEPS_ASIDE_M:
         at = pressed_m + ahead_m

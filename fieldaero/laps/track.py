@@ -21,7 +21,7 @@ from fieldaero.rides.ride import Ride
 
 __all__ = ["Track", "track_of", "wheel_distance_m"]
 
-LONGEST_HOLE_M = 100.0  # beyond it the road between two known positions is anybody's guess
+LONGEST_HOLE_M = 100.0  # beyond it the road between two known positions is unknown
 # Limits are matters of judgement: common practice, no source.
 RIDING_M_S = 2.0
 HALTED_M_S = 1.0
@@ -153,7 +153,7 @@ def track_of(ride: Ride) -> Track:
         # Longitudes are counted from the first one, so that the date line splits no course.
         first = longitude[known][0]
         around = first + np.median((longitude[known] - first + 180.0) % 360.0 - 180.0)
-        frame = LocalFrame.around(float(np.median(latitude[known])), float(around))
+        frame = LocalFrame(float(np.median(latitude[known])), float(around))
         east, north = _positions_m(latitude, longitude, d, frame)
     return Track(
         time_s=ride.time_s,
@@ -204,7 +204,7 @@ def wheel_distance_m(ride: Ride) -> NDArray[np.float64]:
     recorded = np.diff(d)
     recorded[recorded < 0.0] = np.nan  # the counter was set back
     known = np.isfinite(d)
-    # What was rolled in a gap of the recording nobody knows but the counter.
+    # Only the counter knows what was rolled in a gap of the recording.
     surely = np.nansum(rolled[~is_gap(t)])
     if np.sum(np.maximum(np.diff(d[known]), 0.0)) < 0.5 * surely:
         return _summed(rolled)  # a counter that stands still says nothing

@@ -23,7 +23,7 @@ STANDARD_GRAVITY_M_S2 = 9.80665
 """Standard acceleration of gravity, ISO 80000-3: for what needs no place."""
 
 MIDDLE_LATITUDE_DEG = 45.0
-"""For a place that nobody told: gravity is then off by at most 0.3 %."""
+"""For a place that is not known: gravity is then off by at most 0.3 %."""
 
 # WGS 84 [1]_.
 SEMI_MAJOR_AXIS_M = 6378137.0
@@ -91,31 +91,29 @@ class LocalFrame:
     ----------
     latitude_deg, longitude_deg
         The place, east_m = north_m = 0.
+
+    Raises
+    ------
+    OutOfRangeError
+        For a latitude outside -90 to 90 or a longitude outside -360 to 360 degrees, or no number.
+
+    Examples
+    --------
+    >>> east_m, north_m = LocalFrame(50.0, 8.0).to_metres(50.001, 8.001)
+    >>> round(float(east_m), 2), round(float(north_m), 2)
+    (71.69, 111.23)
     """
 
     latitude_deg: float
     longitude_deg: float
 
-    @classmethod
-    def around(cls, latitude_deg: float, longitude_deg: float) -> LocalFrame:
-        """Frame around a place.
-
-        Raises
-        ------
-        OutOfRangeError
-            For a latitude outside -90 to 90 or a longitude outside -360 to 360 degrees, or no number.
-
-        Examples
-        --------
-        >>> frame = LocalFrame.around(50.0, 8.0)
-        >>> east_m, north_m = frame.to_metres(50.001, 8.001)
-        >>> round(float(east_m), 2), round(float(north_m), 2)
-        (71.69, 111.23)
-        """
-        for name, value, limit in (("latitude_deg", latitude_deg, 90.0), ("longitude_deg", longitude_deg, 360.0)):
+    def __post_init__(self) -> None:
+        for name, value, limit in (
+            ("latitude_deg", self.latitude_deg, 90.0),
+            ("longitude_deg", self.longitude_deg, 360.0),
+        ):
             if not abs(value) <= limit:
                 raise OutOfRangeError(f"{name} is {value:g}; allowed is {-limit:g} to {limit:g} degrees")
-        return cls(float(latitude_deg), float(longitude_deg))
 
     def to_metres(self, latitude_deg: ArrayLike, longitude_deg: ArrayLike) -> tuple[Floats, Floats]:
         """East and north [m] of positions given in degrees.

@@ -29,7 +29,7 @@ LARGEST_CDA_M2 = 5.0  # as far as the power equation takes a drag area
 
 @dataclass(frozen=True, kw_only=True)
 class FlatRoad:
-    """What a translation takes as given: rider and bike, rolling resistance and air."""
+    """Rider and bike, rolling resistance and air on a flat road."""
 
     system: System
     crr: float

@@ -31,7 +31,7 @@ def test_gravity_refuses_a_place_that_is_not_on_earth():
 
 @given(latitude=latitudes, longitude=longitudes, east=metres, north=metres)
 def test_metres_and_degrees_are_inverse(latitude, longitude, east, north):
-    frame = LocalFrame.around(latitude, longitude)
+    frame = LocalFrame(latitude, longitude)
     found = frame.to_metres(*frame.to_degrees(east, north))
     assert np.allclose(found, (east, north), atol=1e-6)
 
@@ -41,7 +41,7 @@ def test_small_steps_have_the_length_of_the_radii_of_curvature(latitude, longitu
     s = math.sin(math.radians(latitude))
     meridian, parallel = A * (1.0 - E2) / (1.0 - E2 * s**2) ** 1.5, A / math.sqrt(1.0 - E2 * s**2)
     step = 1e-3
-    frame = LocalFrame.around(latitude, longitude)
+    frame = LocalFrame(latitude, longitude)
     _, north = frame.to_metres(latitude + step, longitude)
     east, _ = frame.to_metres(latitude, longitude + step)
     assert float(north) == pytest.approx(math.radians(step) * meridian, rel=1e-6)
@@ -49,26 +49,26 @@ def test_small_steps_have_the_length_of_the_radii_of_curvature(latitude, longitu
 
 
 def test_the_origin_is_the_origin():
-    east, north = LocalFrame.around(50.0, 8.0).to_metres(50.0, 8.0)
+    east, north = LocalFrame(50.0, 8.0).to_metres(50.0, 8.0)
     assert abs(float(east)) < 1e-6
     assert abs(float(north)) < 1e-6
 
 
 def test_a_course_across_the_date_line_stays_in_one_piece():
-    east, _ = LocalFrame.around(10.0, 179.999).to_metres([10.0, 10.0], [179.9995, -179.9995])
+    east, _ = LocalFrame(10.0, 179.999).to_metres([10.0, 10.0], [179.9995, -179.9995])
     assert np.diff(east)[0] == pytest.approx(109.6, abs=0.2)
 
 
 def test_distances_within_a_course_are_true_to_a_millimetre_per_kilometre():
     # The great circle of 10 km due east of a place at the equator is an arc of the equator itself.
-    frame = LocalFrame.around(0.0, 0.0)
+    frame = LocalFrame(0.0, 0.0)
     east, north = frame.to_metres(0.0, math.degrees(10_000.0 / A))
     assert float(east) == pytest.approx(10_000.0, abs=0.005)
     assert float(north) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_missing_and_failed_fixes_are_missing_metres():
-    east, north = LocalFrame.around(50.0, 8.0).to_metres([np.nan, 0.0, 50.0], [8.0, 0.0, 8.0])
+    east, north = LocalFrame(50.0, 8.0).to_metres([np.nan, 0.0, 50.0], [8.0, 0.0, 8.0])
     assert np.isnan(east[:2]).all()
     assert np.isnan(north[:2]).all()
     assert np.isfinite(east[2])
@@ -77,9 +77,9 @@ def test_missing_and_failed_fixes_are_missing_metres():
 @pytest.mark.parametrize(("latitude", "longitude"), [(91.0, 0.0), (0.0, 400.0), (math.nan, 0.0)])
 def test_a_frame_needs_a_place_on_earth(latitude, longitude):
     with pytest.raises(OutOfRangeError):
-        LocalFrame.around(latitude, longitude)
+        LocalFrame(latitude, longitude)
 
 
 def test_a_point_far_outside_the_frame_is_refused():
     with pytest.raises(OutOfRangeError, match="east_m is 500000"):
-        LocalFrame.around(50.0, 8.0).to_degrees(500_000.0, 0.0)
+        LocalFrame(50.0, 8.0).to_degrees(500_000.0, 0.0)

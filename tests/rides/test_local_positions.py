@@ -69,7 +69,7 @@ def test_a_start_line_is_given_in_metres_or_in_degrees():
 
 def test_gravity_of_local_metres_is_that_of_the_latitude_given_or_of_the_middle():
     made, before = usual()
-    frame = LocalFrame.around(
+    frame = LocalFrame(
         float(np.nanmedian(made.ride.column("latitude_deg"))), float(np.nanmedian(made.ride.column("longitude_deg")))
     )
     places = LOCAL_FRAME.to_degrees(

@@ -232,9 +232,7 @@ def gpx_profile(path: str | os.PathLike[str], *, smooth_over_m: float = SMOOTH_O
         )
     # Longitudes counted from the first one, so that the date line splits no course.
     longitude = longitude[0] + (longitude - longitude[0] + 180.0) % 360.0 - 180.0
-    frame = LocalFrame.around(
-        float(np.ptp(latitude) / 2 + latitude.min()), float(np.ptp(longitude) / 2 + longitude.min())
-    )
+    frame = LocalFrame(float(np.ptp(latitude) / 2 + latitude.min()), float(np.ptp(longitude) / 2 + longitude.min()))
     east, north = frame.to_metres(latitude, longitude)
     if not np.all(np.isfinite(east)):
         raise OutOfRangeError(

@@ -23,7 +23,7 @@ from fieldaero.physics.earth import LocalFrame
 from fieldaero.rides.ride import COLUMNS, Ride, RideSource
 from tests.whole_sessions import usual
 
-PLACE = LocalFrame.around(12.0, -38.0)
+PLACE = LocalFrame(12.0, -38.0)
 
 
 @cache
