@@ -13,7 +13,7 @@ from fieldaero.basics.errors import FieldaeroError
 from fieldaero.draft.air import draft_system
 from fieldaero.plan.assumptions import CDA_M2, SPEED_KM_H, former_of, planned_ride, road_of, smallest_m2
 from fieldaero.plan.expected_error import PlannedRide
-from fieldaero.plan.plan import REPORTED, Plan, plan_test
+from fieldaero.plan.plan import Plan, plan_test
 from fieldaero.run_sheet.schema import USUAL_SMALLEST_DIFFERENCE_M2, AnalysisChoices, SystemTable, allowed_range
 from fieldaero.simulator import CourseShape
 
@@ -57,7 +57,7 @@ def plan_form() -> Wishes:
     own = draft()
     rides = [r.name for r in own.rides if r.listing is not None]
     system, analysis = draft_system(own), own.tables.analysis
-    choices = AnalysisChoices(**{key: value for key, value in analysis.items() if key in REPORTED})
+    choices = AnalysisChoices(**{key: value for key, value in analysis.items() if not key.startswith("smallest")})
     left, right = st.columns(2, gap="large")
     with left:
         st.header("Course and rider")

@@ -65,7 +65,7 @@ def flag_laps(
     ride, laps, course
         The ride, its laps, and the course they share.
     system
-        Rider and bike for the force balance behind "braked"; without it 80 kg.
+        Rider and bike for the force balance behind "braked"; without it one of usual mass.
     air_density_kg_m3
         For the same balance.
     track

@@ -24,10 +24,20 @@ from numpy.typing import ArrayLike
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.quantities import Floats, within
 
-__all__ = ["RIDER_HEIGHT_M", "wind_along_across", "wind_at_height_m_s", "wind_east_north_m_s", "wind_from_deg"]
+__all__ = [
+    "OPEN_GRASS_M",
+    "RIDER_HEIGHT_M",
+    "wind_along_across",
+    "wind_at_height_m_s",
+    "wind_east_north_m_s",
+    "wind_from_deg",
+]
 
 RIDER_HEIGHT_M = 1.0
 """Middle of rider and bike above the road; common practice, no source."""
+
+OPEN_GRASS_M = 0.03
+"""Roughness length of open grass (WMO-No. 8), taken where a run sheet says nothing else."""
 
 
 def wind_at_height_m_s(
@@ -35,7 +45,7 @@ def wind_at_height_m_s(
     wind_speed_m_s: ArrayLike,
     measured_height_m: ArrayLike,
     height_m: ArrayLike = RIDER_HEIGHT_M,
-    roughness_length_m: ArrayLike = 0.03,
+    roughness_length_m: ArrayLike = OPEN_GRASS_M,
 ) -> Floats:
     """Wind speed at another height over open ground, by the logarithmic law.
 

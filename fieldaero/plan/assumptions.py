@@ -22,13 +22,13 @@ from fieldaero.physics.flat_road import FlatRoad, cda_for_seconds_m2, cda_for_wa
 from fieldaero.physics.moist_air import air_density_kg_m3
 from fieldaero.physics.road_power import power_w as road_power_w
 from fieldaero.physics.system import USUAL_MASS_KG, System
-from fieldaero.physics.wind import RIDER_HEIGHT_M, wind_at_height_m_s
+from fieldaero.physics.wind import wind_at_height_m_s
 from fieldaero.plan.expected_error import PlannedRide
 from fieldaero.rides import read_ride
 from fieldaero.run_sheet.messages import checked
 from fieldaero.run_sheet.schema import USUAL_CHOICES, AnalysisChoices, SystemTable
 from fieldaero.run_sheet.sheet import system_of
-from fieldaero.simulator import CourseShape, Sensors
+from fieldaero.simulator import CourseShape, Scenario, Sensors
 from fieldaero.simulator.session_files import GUST_SHARE, SLOW_SHARE
 
 __all__ = [
@@ -147,18 +147,24 @@ def planned_ride(
     return replace(ride, power_w=power_w)
 
 
-def wind_at_rider_m_s(*, wind_m_s: float, wind_height_m: float) -> float:
-    """Return the wind at the rider's height [m/s] for a wind observed at a height above open ground."""
+def wind_at_rider_m_s(
+    *, wind_m_s: float, wind_height_m: float, roughness_length_m: float = USUAL_CHOICES.roughness_length_m
+) -> float:
+    """Return the wind at the rider's height [m/s] for a wind observed at another height."""
     w = number_within(wind_m_s, quantity="wind_m_s", low=0.0, high=40.0, hint="give m/s, not km/h or knots")
     z = number_within(
         wind_height_m, quantity="wind_height_m", low=0.5, high=200.0, hint="most stations measure at 10 m"
     )
-    return float(wind_at_height_m_s(wind_speed_m_s=w, measured_height_m=z, height_m=RIDER_HEIGHT_M))
+    return float(wind_at_height_m_s(wind_speed_m_s=w, measured_height_m=z, roughness_length_m=roughness_length_m))
 
 
 def planned_road(ride: PlannedRide) -> FlatRoad:
     """Return the road on which a plan translates drag area: flat, in the simulated air."""
-    rho = air_density_kg_m3(temperature_c=18.0, pressure_pa=101_200.0, relative_humidity=0.6)
+    rho = air_density_kg_m3(
+        temperature_c=Scenario.temperature_c,
+        pressure_pa=100.0 * Scenario.pressure_hpa,
+        relative_humidity=Scenario.relative_humidity,
+    )
     return FlatRoad(
         system=ride.system,
         crr=ride.system.crr,

@@ -19,7 +19,7 @@ from fieldaero.plan.lap_order import balanced_order, changes_of_setup
 from fieldaero.plan.resolving_power import ENOUGH, resolvable_m2, resolving_power
 from fieldaero.run_sheet.schema import USUAL_CHOICES, AnalysisChoices
 
-__all__ = ["OUT_OF_REACH", "REPORTED", "STEPS", "OtherCase", "Plan", "PowerPoint", "plan_test"]
+__all__ = ["OUT_OF_REACH", "STEPS", "OtherCase", "Plan", "PowerPoint", "plan_test"]
 
 Answer = Literal["go", "marginal", "no-go"]
 
@@ -143,14 +143,17 @@ def plan_test(
     """Plan a test in the expected wind of a station, with as few laps as are enough unless their number is given.
 
     ``available_min`` is the time for riding, with warm-up and changes of setup.  ``choices`` say at which speed,
-    distance and power differences are also told.  ``progress`` is called before each of ``STEPS`` steps.  What cannot
-    be planned is an OutOfRangeError, a rider who does not get round in this wind a CannotAnswerError.
+    distance and power differences are also told, and how rough the ground is for the wind.  ``progress`` is called
+    before each of ``STEPS`` steps.  What cannot be planned is an OutOfRangeError, a rider who does not get round in
+    this wind a CannotAnswerError.
     """
     say = progress or (lambda _: None)
     number_within(available_min, quantity="available_min", low=10.0, high=1440.0)
     number_within(ride.power_w, quantity="power_w", low=60.0, high=800.0)
     number_within(ride.course.length_m, quantity="lap_length_m", low=300.0, high=30_000.0)
-    at_rider = wind_at_rider_m_s(wind_m_s=wind_m_s, wind_height_m=wind_height_m)
+    at_rider = wind_at_rider_m_s(
+        wind_m_s=wind_m_s, wind_height_m=wind_height_m, roughness_length_m=choices.roughness_length_m
+    )
     number_within(
         at_rider,
         quantity="wind at the rider's height in m/s",

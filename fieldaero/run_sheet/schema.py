@@ -17,6 +17,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 from fieldaero.physics.system import USUAL_MASS_KG, System
+from fieldaero.physics.wind import OPEN_GRASS_M
 
 __all__ = [
     "NOT_USED",
@@ -172,7 +173,7 @@ class AnalysisChoices(_Table):
     report_speed_km_h: Speed = 45.0
     report_distance_km: Distance = 40.0
     report_power_w: Power = 250.0
-    roughness_length_m: Annotated[Number, between(1e-4, 0.5, "m")] = 0.03
+    roughness_length_m: Annotated[Number, between(1e-4, 0.5, "m")] = OPEN_GRASS_M
     drift_sd_per_h: Annotated[Number, between(0.0, 0.5, "", (0.5, 50.0, "give a fraction per hour"))] = 0.01
     estimate_crr: YesNo = False
 

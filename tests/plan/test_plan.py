@@ -119,6 +119,12 @@ def test_wind_of_a_station_is_brought_to_the_rider():
     assert wind_at_rider_m_s(wind_m_s=2.0, wind_height_m=10.0) == pytest.approx(2.0 * 0.6036, rel=1e-3)
 
 
+def test_the_sheet_s_rough_ground_brings_less_of_it_to_the_rider():
+    # ln(1/0.25) / ln(10/0.25) = 0.376.
+    plan = planned(wind_m_s=2.0, wind_height_m=10.0, choices=AnalysisChoices(roughness_length_m=0.25))
+    assert plan.wind_m_s == pytest.approx(2.0 * 0.3758, rel=1e-3)
+
+
 def test_m2_watts_and_seconds_are_one_difference():
     # 1/2 rho dCdA v^3 / eta with rho = 1.207 kg/m3, 12.5 m/s and 0.976.
     assert smallest_m2(RIDE, difference_w=5.0) == pytest.approx(5.0 * 0.976 / (0.5 * 1.207 * 12.5**3), rel=2e-3)
