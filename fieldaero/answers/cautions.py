@@ -10,9 +10,9 @@ import numpy as np
 from fieldaero.answers.comparison_rows import closures_m2
 from fieldaero.answers.rows import ComparisonResult, LapResult
 from fieldaero.answers.wording import NOTHING_TO_COMPARE
-from fieldaero.compare.closure_means import closure_mean
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.compare.setups import SCATTER_PRIOR_SD
+from fieldaero.estimate.closure import closure_mean
 from fieldaero.estimate.session import Session
 
 __all__ = ["cautions"]

@@ -9,9 +9,9 @@ import numpy as np
 
 from fieldaero.answers.rows import ComparisonResult, LapResult, LapShift, SecondsResult, SetupResult, WattsResult
 from fieldaero.basics.errors import OutOfRangeError
-from fieldaero.compare.closure_means import closure_mean
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.compare.verdict import NOT_RESOLVED, further_laps, verdict
+from fieldaero.estimate.closure import closure_mean
 from fieldaero.estimate.session import Session
 from fieldaero.physics.flat_road import (
     FlatRoad,

@@ -7,7 +7,9 @@ lap is
 
 with the sums of the energy balance from crossing to crossing.  Crr is taken as
 given and the wind as still or constant.  Anybody can redo it by hand, which is
-what it is for: it stands beside the joint fit on every page as a check.
+what it is for: it stands beside the joint fit on every page as a check.  So does the mean of a
+setup's laps, which takes them as independent and the session as steady; where that fails, the
+comparison by the joint fit is the one to believe.
 
 The idea of asking an energy balance for a height profile is old in the trade
 (common practice, no source); the power equation is that of
@@ -19,11 +21,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from fieldaero.estimate.energy_balance import EnergyBalance
 
-__all__ = ["LapClosure", "VirtualElevation", "lap_closure", "virtual_elevation"]
+__all__ = ["ClosureMean", "LapClosure", "VirtualElevation", "closure_mean", "lap_closure", "virtual_elevation"]
 
 UNKNOWN_TOLERATED_S = 0.5  # a lap with more unknown time than this has no balance
 
@@ -140,3 +142,28 @@ def virtual_elevation(
         return np.asarray(sums - sums[0])
 
     return VirtualElevation(time_s=t, distance_m=since_start(balance.distance_m), elevation_m=since_start(gain))
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClosureMean:
+    """Mean drag area of some laps with its standard error [m2], NaN for fewer than two laps."""
+
+    cda_m2: float
+    se_m2: float
+    laps: int
+
+
+def closure_mean(cda_m2: ArrayLike) -> ClosureMean:
+    """Mean of the laps of one setup, shape (n,); laps without a drag area (NaN) do not count.
+
+    >>> mean = closure_mean([0.250, 0.254, 0.252])
+    >>> round(mean.cda_m2, 4), round(mean.se_m2, 5)
+    (0.252, 0.00115)
+    """
+    y = np.asarray(cda_m2, dtype=np.float64)
+    known = y[np.isfinite(y)]
+    return ClosureMean(
+        cda_m2=float(np.mean(known)) if len(known) else np.nan,
+        se_m2=float(np.std(known, ddof=1) / np.sqrt(len(known))) if len(known) > 1 else np.nan,
+        laps=len(known),
+    )
