@@ -6,47 +6,23 @@ import difflib
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from fieldaero.basics.errors import RunSheetError
 from fieldaero.basics.formatting import one_line
-from fieldaero.run_sheet.schema import (
-    NOT_ALLOWED,
-    READING_MISSING,
-    AnalysisChoices,
-    Claim,
-    CourseFacts,
-    Race,
-    RideTable,
-    Setup,
-    SheetTable,
-    StartLineTable,
-    SystemTable,
-    TunnelSweep,
-    WeatherEntry,
-)
+from fieldaero.run_sheet.schema import NOT_ALLOWED, READING_MISSING, SheetTable, StartLineTable, table_of
 
 __all__ = ["checked", "closest", "run_sheet_error", "toml_remedy"]
 
 Model = TypeVar("Model", bound=BaseModel)
 
-TABLES: dict[str, type[BaseModel]] = {
-    "system": SystemTable,
-    "analysis": AnalysisChoices,
-    "course": CourseFacts,
-    "weather": WeatherEntry,
-    "setups": Setup,
-    "rides": RideTable,
-    "start_line": StartLineTable,
-    "claims": Claim,
-    "tunnel": TunnelSweep,
-    "races": Race,
-}
+TABLES = {name: table for name, field in SheetTable.model_fields.items() if (table := table_of(field.annotation))}
+TABLES["start_line"] = StartLineTable
+MANY = {name for name, field in SheetTable.model_fields.items() if get_origin(field.annotation) is tuple}
 ORDER = {"extra_forbidden": 0, "missing": 1}
-MANY = {"weather", "setups", "rides", "claims", "tunnel", "races"}
 HOLDS = {
     "weather": "an observation, as readings (time, temperature_c, pressure_hpa, relative_humidity_pct) or as a metar",
     "setups": "one for each setup, with its name",
@@ -79,6 +55,7 @@ def checked(model: type[Model], table: Mapping[str, Any], *, where: str) -> Mode
 
     Examples
     --------
+    >>> from fieldaero.run_sheet.schema import Setup
     >>> checked(Setup, {"name": "aero", "mas_change_kg": 1.0}, where="setup 2")
     Traceback (most recent call last):
     fieldaero.basics.errors.RunSheetError: setup 2: mas_change_kg is not a known key; did you mean \

@@ -36,6 +36,7 @@ __all__ = [
     "TunnelSweep",
     "WeatherEntry",
     "allowed_range",
+    "table_of",
 ]
 
 NOT_USED = "-"  # stands in a lap list for a lap that is not used
@@ -81,6 +82,14 @@ def allowed_range(table: type[BaseModel], key: str) -> tuple[float, float]:
         for one in _annotations(get_type_hints(table, include_extras=True)[key])
         if isinstance(one, AfterValidator) and isinstance(one.func, Between)
     )
+
+
+def table_of(annotation: Any) -> type[BaseModel] | None:
+    """Return the model of a table, or of the rows of one that stands several times; None for a plain value."""
+    for part in (annotation, *get_args(annotation)):
+        if isinstance(part, type) and issubclass(part, BaseModel):
+            return part
+    return None
 
 
 def _annotations(hint: Any) -> Iterator[Any]:

@@ -8,9 +8,10 @@ import pytest
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.draft.draft import Draft, DraftLap, empty_draft
+from fieldaero.estimate.session_laps import found_laps
 from fieldaero.rides import read_ride_bytes, write_csv
 from tests.draft.sample_draft import RIDE, ride_bytes, sample_draft, sample_draft_result
-from tests.whole_sessions import sample_result
+from tests.whole_sessions import cut, sample_result
 
 
 @pytest.fixture
@@ -164,3 +165,21 @@ def test_with_another_mass_only_what_does_not_depend_on_it_is_taken_over(sample)
     after = heavier.session(former=former)
     assert after.found is former.found
     assert after.rides[0].balance.weight_n[100] == pytest.approx(86.0 / 83.5 * former.rides[0].balance.weight_n[100])
+
+
+def test_a_second_ride_is_cut_at_the_line_of_the_first_and_the_session_takes_these_laps(sample, tmp_path):
+    whole = sample.rides[0].ride
+    draft = empty_draft()
+    for name, begin_s, end_s in (("one.csv", 0.0, 1500.0), ("two.csv", 1480.0, 3200.0)):
+        part = replace(cut(whole, begin_s, end_s), lap_marks=())
+        draft = draft.with_ride(write_csv(part, tmp_path / name).read_bytes(), name=name)
+    draft = replace(draft, tables=replace(sample.tables, claims=(), tunnel=(), races=()))
+    first, second = draft.rides
+    assert second.shared_line == first.listing.course.start_line
+    draft = draft.assigned(draft.laps, "road bar")
+    found = draft.session().found
+    alone = found_laps(draft.run_sheet(), [first.ride, second.ride])
+    assert [[(lap.start_s, lap.end_s) for lap in laps] for laps in found.laps] == [
+        [(lap.start_s, lap.end_s) for lap in laps] for laps in alone.laps
+    ]
+    assert draft.without_ride("one.csv").rides[0].shared_line is None
