@@ -26,6 +26,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.basics.runs import runs_where
 from fieldaero.laps.course import GRID_M, Course, lap_position_m
 from fieldaero.laps.lap import Lap
@@ -136,7 +137,7 @@ def find_braking(
     return tuple(found)
 
 
-def _bridged(on: NDArray[np.bool_], middle: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _bridged(on: NDArray[np.bool_], middle: Floats) -> NDArray[np.bool_]:
     """Close breaks of up to 2 s: one use of the brakes, modulated."""
     joined = on.copy()
     for first, last in runs_where(~on, middle):
@@ -145,22 +146,20 @@ def _bridged(on: NDArray[np.bool_], middle: NDArray[np.float64]) -> NDArray[np.b
     return joined
 
 
-Grade = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+Grade = Callable[[Floats], Floats]
 
 
-def _steepest(grade: Grade, place: NDArray[np.float64]) -> NDArray[np.float64]:
+def _steepest(grade: Grade, place: Floats) -> Floats:
     around = [grade(place + off) for off in np.linspace(-STEEPEST_WITHIN_M, STEEPEST_WITHIN_M, 5)]
     return np.asarray(np.max(around, axis=0))
 
 
-def _recorded_grade(
-    d: NDArray[np.float64], altitude: NDArray[np.float64], course: Course, p: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _recorded_grade(d: Floats, altitude: Floats, course: Course, p: Floats) -> tuple[Floats, Floats]:
     """Likely and steepest grade per interval from recorded altitude: the laps' median, or else the ride's own."""
     known = np.isfinite(altitude)
     place = (d[:-1] + d[1:]) / 2.0
 
-    def own(at: NDArray[np.float64]) -> NDArray[np.float64]:
+    def own(at: Floats) -> Floats:
         x = d[known]
         # At the ends of the ride the base becomes one-sided.
         low, high = np.maximum(at - GRADE_BASE_M, x[0]), np.minimum(at + GRADE_BASE_M, x[-1])
@@ -170,15 +169,13 @@ def _recorded_grade(
     # The median of many laps is so much better that a shorter base serves, and short ramps are seen.
     base = max(GRADE_BASE_M / math.sqrt(max(len(course.lap_numbers), 1)), GRID_M)
 
-    def shared(at: NDArray[np.float64]) -> NDArray[np.float64]:
+    def shared(at: Floats) -> Floats:
         return np.asarray((course.altitude_m_at(at + base) - course.altitude_m_at(at - base)) / (2.0 * base))
 
     return np.where(np.isfinite(p), shared(p), own(place)), np.fmax(_steepest(shared, p), _steepest(own, place))
 
 
-def _shared_grade(
-    needed: NDArray[np.float64], p: NDArray[np.float64], course: Course
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _shared_grade(needed: Floats, p: Floats, course: Course) -> tuple[Floats, Floats]:
     """Likely and steepest grade without altitude: what most laps needed at that place.
 
     Braking at one place on most laps looks like a hill there and goes unseen.
@@ -191,7 +188,7 @@ def _shared_grade(
     middle = pd.Series(needed[known]).groupby(cell).median().reindex(range(cells)).interpolate(limit_direction="both")
     centre = (np.arange(cells) + 0.5) * course.length_m / cells
 
-    def shared(at: NDArray[np.float64]) -> NDArray[np.float64]:
+    def shared(at: Floats) -> Floats:
         return np.asarray(np.interp(course.wrapped_m(at), centre, middle.to_numpy()))
 
     placed = np.isfinite(p)

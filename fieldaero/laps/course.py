@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from fieldaero.basics.errors import CannotAnswerError
+from fieldaero.basics.quantities import Floats
 from fieldaero.laps.course_shape import folding_position_m, median_altitude_m, median_heading_deg, median_over_laps
 from fieldaero.laps.equal_laps import LAPS_DIFFER, common_length_m
 from fieldaero.laps.lap import Lap
@@ -72,11 +73,11 @@ class Course:
     """
 
     length_m: float
-    position_m: NDArray[np.float64]
-    east_m: NDArray[np.float64]
-    north_m: NDArray[np.float64]
-    heading_along_deg: NDArray[np.float64]
-    altitude_m: NDArray[np.float64]
+    position_m: Floats
+    east_m: Floats
+    north_m: Floats
+    heading_along_deg: Floats
+    altitude_m: Floats
     closed: bool
     turn_position_m: float | None
     start_line: StartLine | None
@@ -97,18 +98,18 @@ class Course:
         """Whether a lap has the length of the course."""
         return abs(lap.distance_m / self.length_m - 1.0) <= LAPS_DIFFER
 
-    def heading_deg_at(self, position_m: ArrayLike) -> NDArray[np.float64]:
+    def heading_deg_at(self, position_m: ArrayLike) -> Floats:
         """Direction of travel at positions, clockwise from north, 0 to 360, NaN where unknown."""
         p = self.wrapped_m(position_m)
         turn = np.radians(self.heading_along_deg)
         sin, cos = (np.interp(p, self.position_m, part) for part in (np.sin(turn), np.cos(turn)))
         return np.degrees(np.arctan2(sin, cos)) % 360.0
 
-    def altitude_m_at(self, position_m: ArrayLike) -> NDArray[np.float64]:
+    def altitude_m_at(self, position_m: ArrayLike) -> Floats:
         """Look up the recorded altitude at positions [m], NaN where unknown."""
         return np.asarray(np.interp(self.wrapped_m(position_m), self.position_m, self.altitude_m))
 
-    def wrapped_m(self, position_m: ArrayLike) -> NDArray[np.float64]:
+    def wrapped_m(self, position_m: ArrayLike) -> Floats:
         """Positions brought back to 0 .. length on a closed course; as they are on an open one."""
         p = np.asarray(position_m, dtype=np.float64)
         # Both ends stay what they are: position length_m is the finish, not the start.
@@ -195,7 +196,7 @@ def find_course(ride: Ride, laps: Sequence[Lap], *, track: Track | None = None) 
     )
 
 
-def lap_position_m(track: Track, laps: Sequence[Lap], course: Course) -> NDArray[np.float64]:
+def lap_position_m(track: Track, laps: Sequence[Lap], course: Course) -> Floats:
     """Position along the lap of every sample, shape (n,), NaN outside the laps.
 
     Wheel distance since the start of the lap, rescaled so that a lap has the course's
@@ -207,7 +208,7 @@ def lap_position_m(track: Track, laps: Sequence[Lap], course: Course) -> NDArray
     track = track.in_frame(course.frame)
     position = np.full(len(track.time_s), np.nan)
     seen = _projected_m(track, course)
-    whole: list[tuple[NDArray[np.bool_], NDArray[np.float64]]] = []
+    whole: list[tuple[NDArray[np.bool_], Floats]] = []
     for lap in laps:
         inside = (track.time_s >= lap.start_s) & (track.time_s <= lap.end_s)
         rolled = track.distance_m[inside] - _start_m(track, lap)
@@ -224,7 +225,7 @@ def lap_position_m(track: Track, laps: Sequence[Lap], course: Course) -> NDArray
     return position
 
 
-def lateral_distance_m(track: Track, course: Course) -> NDArray[np.float64]:
+def lateral_distance_m(track: Track, course: Course) -> Floats:
     """Distance of every sample from the course's line, shape (n,), NaN where either is unknown."""
     track = track.in_frame(course.frame)
     known = np.isfinite(course.east_m)
@@ -240,9 +241,7 @@ def lateral_distance_m(track: Track, course: Course) -> NDArray[np.float64]:
     return away
 
 
-def _laid_out(
-    track: Track, laps: Sequence[Lap], length: float
-) -> tuple[NDArray[np.float64], list[NDArray[np.float64]], NDArray[np.float64]]:
+def _laid_out(track: Track, laps: Sequence[Lap], length: float) -> tuple[Floats, list[Floats], Floats]:
     """Grid of positions, wheel distance of each lap on it, and places of shape (laps, 2, n)."""
     position = np.linspace(0.0, length, max(3, round(length / GRID_M) + 1))
     wheel = [_start_m(track, lap) + position * (lap.distance_m / length) for lap in laps]
@@ -275,7 +274,7 @@ def _in_one_go(laps: Sequence[Lap]) -> bool:
     return by_hand and len(laps) > 1 and all(after.start_s - before.end_s < 1.0 for before, after in pairwise(laps))
 
 
-def _projected_m(track: Track, course: Course) -> NDArray[np.float64]:
+def _projected_m(track: Track, course: Course) -> Floats:
     """Position of the nearest point of the course with like heading, NaN where unknown or far."""
     seen = np.full(len(track.time_s), np.nan)
     known = np.isfinite(course.east_m) & np.isfinite(course.heading_along_deg)
@@ -296,12 +295,12 @@ def _projected_m(track: Track, course: Course) -> NDArray[np.float64]:
     return seen
 
 
-def _as_metres(heading_deg: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _as_metres(heading_deg: Floats) -> tuple[Floats, Floats]:
     turn = np.radians(heading_deg)
     return HEADING_WEIGHT_M * np.sin(turn), HEADING_WEIGHT_M * np.cos(turn)
 
 
-def _shift_m(ahead: NDArray[np.float64], course: Course) -> tuple[float, float]:
+def _shift_m(ahead: Floats, course: Course) -> tuple[float, float]:
     """Median of seen minus rolled position round the course, and the share of samples near it."""
     known = ahead[np.isfinite(ahead)]
     if not len(known) or not course.closed:

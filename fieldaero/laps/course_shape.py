@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.laps.track import Track
 from fieldaero.rides.ride import Ride
 
@@ -25,7 +26,7 @@ FOLD_STEP_M = 2.0
 FOLD_SOUGHT_M = 10.0
 
 
-def median_over_laps(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+def median_over_laps(rows: Floats) -> Floats:
     """Median over laps, shape (n,) from (laps, n), in the same unit; NaN where no lap knows.
 
     Examples
@@ -39,7 +40,7 @@ def median_over_laps(rows: NDArray[np.float64]) -> NDArray[np.float64]:
     return middle
 
 
-def median_heading_deg(heading_deg: NDArray[np.float64]) -> NDArray[np.float64]:
+def median_heading_deg(heading_deg: Floats) -> Floats:
     """Median heading over laps [deg, 0 to 360], shape (n,) from (laps, n), taken about their mean: north is no seam."""
     unit = np.exp(1j * np.radians(heading_deg))
     mean = np.nansum(unit, axis=0)
@@ -48,7 +49,7 @@ def median_heading_deg(heading_deg: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray((np.degrees(np.angle(mean)) + median_over_laps(away)) % 360.0)
 
 
-def median_altitude_m(ride: Ride, track: Track, wheel_m: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+def median_altitude_m(ride: Ride, track: Track, wheel_m: list[Floats]) -> Floats:
     """Median recorded altitude over laps [m], shape (n,), freed of each lap's own offset; NaN for a ride without any.
 
     ``wheel_m`` are the wheel distances of the n places of the course in each lap, shape (n,) each.
@@ -64,10 +65,10 @@ def median_altitude_m(ride: Ride, track: Track, wheel_m: list[NDArray[np.float64
 
 def folding_position_m(
     *,
-    position_m: NDArray[np.float64],
-    east_m: NDArray[np.float64],
-    north_m: NDArray[np.float64],
-    heading_deg: NDArray[np.float64],
+    position_m: Floats,
+    east_m: Floats,
+    north_m: Floats,
+    heading_deg: Floats,
 ) -> float | None:
     """Find the turn of a road that is ridden there and back.
 
@@ -82,7 +83,7 @@ def folding_position_m(
     x = np.linspace(0.0, length, tried, endpoint=False)
     unit = np.exp(1j * np.radians(heading_deg))
 
-    def at(p: NDArray[np.float64], values: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    def at(p: Floats, values: NDArray[np.complex128]) -> NDArray[np.complex128]:
         return np.asarray(np.interp(p % length, position_m, values))
 
     place, way = at(x, line), at(x, unit)

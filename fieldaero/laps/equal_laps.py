@@ -21,6 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
+from fieldaero.basics.quantities import Floats
+
 __all__ = ["LAPS_DIFFER", "common_length_m", "equal_lap_crossings_m"]
 
 LAPS_AGREE = 0.003  # laps are tied together if their lengths differ by no more than this share ...
@@ -29,7 +31,7 @@ LAPS_DIFFER = 0.03  # ... this share
 LAP_WANDER_M = 1.0  # prior median of s_w: riding line and wheel, per lap
 
 
-def equal_lap_crossings_m(crossing_m: NDArray[np.float64], *, sd_m: float) -> NDArray[np.float64]:
+def equal_lap_crossings_m(crossing_m: Floats, *, sd_m: float) -> Floats:
     """Return crossings [m of wheel distance], shape (n,), rising, moved so that the laps between them are alike.
 
     ``sd_m`` is what is believed beforehand of the standard deviation of one crossing. Where fewer than four
@@ -62,7 +64,7 @@ def equal_lap_crossings_m(crossing_m: NDArray[np.float64], *, sd_m: float) -> ND
     return corrected if np.all(np.diff(corrected) > 0.0) else y
 
 
-def common_length_m(steps_m: NDArray[np.float64]) -> float:
+def common_length_m(steps_m: Floats) -> float:
     """Median of the largest group of steps [m], shape (n,), of about one length.
 
     Examples
@@ -74,16 +76,14 @@ def common_length_m(steps_m: NDArray[np.float64]) -> float:
     return float(np.median(steps_m[group[:, int(np.argmax(group.sum(axis=0)))]]))
 
 
-def _laps_between(
-    step_m: NDArray[np.float64], typical: float, *, sd_m: float
-) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+def _laps_between(step_m: Floats, typical: float, *, sd_m: float) -> tuple[Floats, NDArray[np.bool_]]:
     """Whole laps in each step, at least 1, and whether the step is that many laps within the noise."""
     n = np.maximum(np.round(step_m / typical), 1.0)
     tolerance = LAPS_AGREE * n * typical + LAPS_AGREE_SD * sd_m * math.sqrt(2.0)
     return n, np.abs(step_m - n * typical) <= np.minimum(tolerance, LAPS_DIFFER * n * typical)
 
 
-def _chain(y: NDArray[np.float64], typical: float, *, sd_m: float) -> NDArray[np.intp]:
+def _chain(y: Floats, typical: float, *, sd_m: float) -> NDArray[np.intp]:
     """Crossings that tie best: a stray press is left out, a lap with a detour only breaks the chain."""
     score = np.zeros(len(y))
     before = np.full(len(y), -1)
@@ -101,8 +101,8 @@ def _chain(y: NDArray[np.float64], typical: float, *, sd_m: float) -> NDArray[np
 
 
 def _smoothed_m(
-    y: NDArray[np.float64], n: NDArray[np.float64], tied: NDArray[np.bool_], typical: float, *, sd_v: float, sd_w: float
-) -> tuple[NDArray[np.float64], float]:
+    y: Floats, n: Floats, tied: NDArray[np.bool_], typical: float, *, sd_v: float, sd_w: float
+) -> tuple[Floats, float]:
     """Posterior mean of the crossings and the log marginal likelihood of the noise sizes."""
     pull = np.where(tied, 1.0 / (np.maximum(n, 1.0) * sd_w**2), 0.0)
     band = np.zeros((2, len(y)))

@@ -25,9 +25,9 @@ from __future__ import annotations
 from typing import get_args
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
+from fieldaero.basics.quantities import Floats
 from fieldaero.laps.equal_laps import LAPS_DIFFER, common_length_m
 from fieldaero.laps.lap import Lap, LapSource
 from fieldaero.laps.lap_button import presses_at_line, presses_by_wheel, presses_of, unmoved_press
@@ -126,9 +126,7 @@ def _derived_line(ride: Ride, track: Track) -> StartLine:
     return repetition.line
 
 
-def _laps_between(
-    track: Track, start_m: NDArray[np.float64], end_m: NDArray[np.float64], *, trigger: str
-) -> tuple[Lap, ...]:
+def _laps_between(track: Track, start_m: Floats, end_m: Floats, *, trigger: str) -> tuple[Lap, ...]:
     laps = []
     for number, (start, end) in enumerate(zip(start_m.tolist(), end_m.tolist(), strict=True), start=1):
         (_, begun_s), (ended_s, _) = line_time_s(track, start, start), line_time_s(track, end, end)

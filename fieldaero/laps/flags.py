@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.formatting import percent
+from fieldaero.basics.quantities import Floats
 from fieldaero.basics.runs import runs_where
 from fieldaero.laps.braking import Braking, find_braking
 from fieldaero.laps.course import Course, lateral_distance_m
@@ -45,7 +46,7 @@ class _Evidence:
     track: Track
     course: Course
     gaps: tuple[Pause, ...]
-    aside_m: NDArray[np.float64]
+    aside_m: Floats
     braking: tuple[Braking, ...]
 
 

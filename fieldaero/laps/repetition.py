@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.basics.runs import runs_where
 from fieldaero.laps.equal_laps import LAPS_DIFFER, equal_lap_crossings_m
 from fieldaero.laps.start_line import (
@@ -56,7 +57,7 @@ class Repetition:
     """
 
     line: StartLine
-    laps_m: NDArray[np.float64]
+    laps_m: Floats
 
 
 def find_repetition(track: Track) -> Repetition | None:
@@ -84,7 +85,7 @@ def _tolerance_m(length: float, step: float) -> float:
     return max(SAME_PLACE_M, step, RETURNS_AGREE * length)
 
 
-def _next_return_m(track: Track, d: NDArray[np.float64], step: float) -> NDArray[np.float64]:
+def _next_return_m(track: Track, d: Floats, step: float) -> Floats:
     """Wheel distance from each point to the next one at the same place in the same direction, NaN if none."""
     east, north = track.position_at(d)
     heading = track.heading_at_deg(d)
@@ -108,7 +109,7 @@ def _next_return_m(track: Track, d: NDArray[np.float64], step: float) -> NDArray
     return returns
 
 
-def _commonest_m(returns: NDArray[np.float64], step: float) -> float | None:
+def _commonest_m(returns: Floats, step: float) -> float | None:
     """Centre of the densest cluster of returns; None without returns."""
     r = np.sort(returns[np.isfinite(returns)])
     if not len(r):
@@ -119,9 +120,7 @@ def _commonest_m(returns: NDArray[np.float64], step: float) -> float | None:
     return float(np.median(r[low[best] : high[best]]))
 
 
-def _best_line(
-    track: Track, d: NDArray[np.float64], agree: NDArray[np.bool_], length: float
-) -> tuple[StartLine | None, NDArray[np.float64]]:
+def _best_line(track: Track, d: Floats, agree: NDArray[np.bool_], length: float) -> tuple[StartLine | None, Floats]:
     """Place on the lap that is passed most often at lap distance; among equals the straightest."""
     if track.frame is None:
         return None, np.array([])
@@ -147,11 +146,11 @@ def _best_line(
     return line, seen
 
 
-def _lap_apart(crossing: NDArray[np.float64], length: float) -> NDArray[np.bool_]:
+def _lap_apart(crossing: Floats, length: float) -> NDArray[np.bool_]:
     return np.abs(np.diff(crossing) / length - 1.0) <= LAPS_DIFFER
 
 
-def _best_laps(track: Track, crossing: NDArray[np.float64], length: float) -> NDArray[np.float64]:
+def _best_laps(track: Track, crossing: Floats, length: float) -> Floats:
     """Laps at the phase where most are free of standstills; the timed line itself if every phase is as good.
 
     Where laps are lost at other phases, a stretch of road is ridden once more than the rest, or
@@ -178,7 +177,7 @@ def _middle_of_longest(best: NDArray[np.bool_]) -> int:
     return (first + (i + j) // 2) % len(best)
 
 
-def _laps_of_run(track: Track, run: NDArray[np.float64], phase: float) -> NDArray[np.float64]:
+def _laps_of_run(track: Track, run: Floats, phase: float) -> Floats:
     """Laps of an unbroken run of crossings, begun a share ``phase`` of the lap after the line.
 
     Before the first and after the last crossing the path is followed by the wheel as
@@ -194,7 +193,7 @@ def _laps_of_run(track: Track, run: NDArray[np.float64], phase: float) -> NDArra
     return np.asarray(laps[_retrace(track, laps, float(run[0]), typical, phase)])
 
 
-def _retrace(track: Track, laps: NDArray[np.float64], line_m: float, typical: float, phase: float) -> NDArray[np.bool_]:
+def _retrace(track: Track, laps: Floats, line_m: float, typical: float, phase: float) -> NDArray[np.bool_]:
     """Whether each lap follows the road of the lap that begins at the first crossing, shape (laps,).
 
     Nearly everywhere, for satellites err; but its ends lie on that road, so that no piece of
@@ -215,6 +214,6 @@ def _retrace(track: Track, laps: NDArray[np.float64], line_m: float, typical: fl
     return np.asarray(follows & ~off_road.any(axis=1))
 
 
-def _clean(laps: NDArray[np.float64], standstills: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _clean(laps: Floats, standstills: Floats) -> NDArray[np.bool_]:
     inside = (standstills > laps[:, :1] + AT_ONE_PLACE_M) & (standstills < laps[:, 1:] - AT_ONE_PLACE_M)
     return np.asarray(~inside.any(axis=1))

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.basics.runs import runs_where
 from fieldaero.laps.lap import Flag, FlagName, Lap, moment_in_words
 from fieldaero.laps.track import Track
@@ -114,7 +115,7 @@ def _frozen_speed(ride: Ride, inside: NDArray[np.bool_]) -> Runs:
     return [] if coarse else frozen(speed, ride.time_s, steps=inside[:-1] & inside[1:])
 
 
-def _longest(runs: Runs, t: NDArray[np.float64]) -> tuple[int, int]:
+def _longest(runs: Runs, t: Floats) -> tuple[int, int]:
     return max(runs, key=lambda run: float(t[run[1]] - t[run[0]]))
 
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RunSheetError
+from fieldaero.basics.quantities import Floats
 from fieldaero.laps.equal_laps import equal_lap_crossings_m
 from fieldaero.laps.track import AT_ONE_PLACE_M, LONGEST_HOLE_M, Track
 
@@ -55,11 +55,11 @@ class StartLine:
 class Passes:
     """Passes of a start line, in wheel distance [m], shape (n,); first and last differ where the rider hung about."""
 
-    first_m: NDArray[np.float64]
-    last_m: NDArray[np.float64]
+    first_m: Floats
+    last_m: Floats
 
 
-def angle_between_deg(a_deg: NDArray[np.float64] | float, b_deg: NDArray[np.float64] | float) -> NDArray[np.float64]:
+def angle_between_deg(a_deg: Floats | float, b_deg: Floats | float) -> Floats:
     """Angle between two headings [deg], 0 to 180, in the shape to which they broadcast.
 
     Examples
@@ -157,7 +157,7 @@ def line_from_presses(track: Track, presses_s: Sequence[float]) -> tuple[StartLi
     return found
 
 
-def _largest_agreement(track: Track, at_m: NDArray[np.float64]) -> NDArray[np.float64]:
+def _largest_agreement(track: Track, at_m: Floats) -> Floats:
     """Of some wheel distances the largest group at one place with one heading."""
     east, north = track.position_at(at_m)
     heading = track.heading_at_deg(at_m)
@@ -172,7 +172,7 @@ def _largest_agreement(track: Track, at_m: NDArray[np.float64]) -> NDArray[np.fl
     return np.asarray(at_m[agree[int(np.lexsort((middle, -agree.sum(axis=1)))[0])]])
 
 
-def _median_line(track: Track, at_m: NDArray[np.float64]) -> StartLine:
+def _median_line(track: Track, at_m: Floats) -> StartLine:
     if track.frame is None:
         raise ValueError("a line needs positions")
     east, north = track.position_at(at_m)

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.basics.runs import runs_where
 from fieldaero.physics.earth import LocalFrame
 from fieldaero.rides.intervals import is_gap
@@ -46,12 +47,12 @@ class Track:
         Local metres of the track, None if the ride holds no position at all.
     """
 
-    time_s: NDArray[np.float64]
-    distance_m: NDArray[np.float64]
-    latitude_deg: NDArray[np.float64]
-    longitude_deg: NDArray[np.float64]
-    east_m: NDArray[np.float64]
-    north_m: NDArray[np.float64]
+    time_s: Floats
+    distance_m: Floats
+    latitude_deg: Floats
+    longitude_deg: Floats
+    east_m: Floats
+    north_m: Floats
     frame: LocalFrame | None
 
     def in_frame(self, frame: LocalFrame | None) -> Track:
@@ -66,13 +67,13 @@ class Track:
         """Wheel distance of the whole ride [m]."""
         return float(self.distance_m[-1])
 
-    def riding_s(self, time_s: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    def riding_s(self, time_s: Floats | float) -> Floats:
         """Ride clock without its gaps: each counts as one step between samples."""
         step = np.diff(self.time_s)
         usual = np.where(is_gap(self.time_s), np.median(step), step)
         return np.asarray(np.interp(time_s, self.time_s, np.concatenate([[0.0], np.cumsum(usual)])))
 
-    def distance_at_m(self, time_s: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    def distance_at_m(self, time_s: Floats | float) -> Floats:
         """Wheel distance at moments on the ride's clock."""
         return np.asarray(np.interp(time_s, self.time_s, self.distance_m))
 
@@ -85,7 +86,7 @@ class Track:
         return self._moment_s(distance_m, last=True)
 
     @cached_property
-    def halts(self) -> NDArray[np.float64]:
+    def halts(self) -> Floats:
         """Standstills and short-way gaps: start and end [s], start and end [m], shape (halts, 4)."""
         t, d = self.time_s, self.distance_m
         gap = is_gap(t) & (np.diff(d) <= AT_ONE_PLACE_M)
@@ -105,13 +106,13 @@ class Track:
         return float(t[before] + (t[after] - t[before]) * (target - d[before]) / (d[after] - d[before]))
 
     @cached_property
-    def _places(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    def _places(self) -> tuple[Floats, Floats, Floats]:
         """Wheel distance, east and north of the known positions; of a standstill only the first."""
         known = np.isfinite(self.east_m) & np.isfinite(self.north_m)
         known[1:] &= np.diff(self.distance_m) > 0.0
         return self.distance_m[known], self.east_m[known], self.north_m[known]
 
-    def position_at(self, distance_m: NDArray[np.float64] | float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def position_at(self, distance_m: Floats | float) -> tuple[Floats, Floats]:
         """East and north [m] at wheel distances, NaN where no position is known nearby."""
         d = np.asarray(distance_m, dtype=np.float64)
         x, known_east, known_north = self._places
@@ -122,7 +123,7 @@ class Track:
         east, north = np.interp(d, x, known_east), np.interp(d, x, known_north)
         return np.where(hole, np.nan, east), np.where(hole, np.nan, north)
 
-    def heading_at_deg(self, distance_m: NDArray[np.float64] | float, *, chord_m: float = 20.0) -> NDArray[np.float64]:
+    def heading_at_deg(self, distance_m: Floats | float, *, chord_m: float = 20.0) -> Floats:
         """Direction of travel at wheel distances, clockwise from north, from a chord of the path."""
         d = np.asarray(distance_m, dtype=np.float64)
         x = self._places[0]
@@ -167,11 +168,11 @@ def track_of(ride: Ride) -> Track:
 
 
 def _positions_m(
-    latitude_deg: NDArray[np.float64],
-    longitude_deg: NDArray[np.float64],
-    distance_m: NDArray[np.float64],
+    latitude_deg: Floats,
+    longitude_deg: Floats,
+    distance_m: Floats,
     frame: LocalFrame,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[Floats, Floats]:
     east, north = frame.to_metres(latitude_deg, longitude_deg)
     held = np.zeros(distance_m.shape, dtype=bool)
     held[1:] = (np.diff(east) == 0.0) & (np.diff(north) == 0.0) & (np.diff(distance_m) > FROZEN_STEP_M)
@@ -179,7 +180,7 @@ def _positions_m(
     return np.where(gone, np.nan, east), np.where(gone, np.nan, north)
 
 
-def wheel_distance_m(ride: Ride) -> NDArray[np.float64]:
+def wheel_distance_m(ride: Ride) -> Floats:
     """Distance rolled since the first sample, shape (n,), never falling, never NaN.
 
     The recorded distance where there is one; integrated speed where it is missing
@@ -213,13 +214,11 @@ def wheel_distance_m(ride: Ride) -> NDArray[np.float64]:
     return _summed(step)
 
 
-def _summed(step: NDArray[np.float64]) -> NDArray[np.float64]:
+def _summed(step: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(np.maximum(np.nan_to_num(step), 0.0))])
 
 
-def _share_out(
-    step: NDArray[np.float64], duration: NDArray[np.float64], counter: NDArray[np.float64], known: NDArray[np.intp]
-) -> None:
+def _share_out(step: Floats, duration: Floats, counter: Floats, known: NDArray[np.intp]) -> None:
     """Fill unknown steps in place: what the counter gained over a hole belongs to the hole."""
     for hole in np.flatnonzero(np.diff(known) > 1):
         i, j = known[hole], known[hole + 1]

@@ -13,16 +13,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
 from fieldaero.basics.errors import OutOfRangeError
+from fieldaero.basics.quantities import Floats
 from fieldaero.physics.road_power import speed_m_s
 from fieldaero.physics.system import System
 
 __all__ = ["FlatRoad", "cda_for_seconds_m2", "cda_for_watts_m2", "seconds_over_distance", "watts_at_speed"]
-
-Floats = NDArray[np.float64]
 
 LARGEST_CDA_M2 = 5.0  # as far as the power equation takes a drag area
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
+
 __all__ = ["interval_power_w", "is_gap"]
 
 # Limits are matters of judgement: common practice, no source.
@@ -15,7 +17,7 @@ ALWAYS_A_GAP_S = 30.0
 POWER_OF_END_UP_TO_S = 1.5
 
 
-def is_gap(time_s: NDArray[np.float64]) -> NDArray[np.bool_]:
+def is_gap(time_s: Floats) -> NDArray[np.bool_]:
     """Tell which steps between samples are gaps, shape (n - 1,): longer than 5 s and than 1.5 usual steps.
 
     What happened in a gap is unknown; a step that is no gap is a sample of a device that records coarsely.
@@ -32,7 +34,7 @@ def is_gap(time_s: NDArray[np.float64]) -> NDArray[np.bool_]:
     return np.asarray(step > np.clip(USUAL_STEPS * usual, NEVER_A_GAP_S, ALWAYS_A_GAP_S))
 
 
-def interval_power_w(time_s: NDArray[np.float64], power_w: NDArray[np.float64]) -> NDArray[np.float64]:
+def interval_power_w(time_s: Floats, power_w: Floats) -> Floats:
     """Mean power of each interval [W], shape (n - 1,), from the power at the samples, shape (n,).
 
     Most devices write the mean over the second *before* the time stamp (common practice, no source), so up
