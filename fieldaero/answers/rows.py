@@ -205,18 +205,18 @@ class ClaimResult:
     distance_km: float | None
     power_w: float | None
     speed_km_h: float | None
-    filled_in: tuple[str, ...]
-    claimed_delta_cda_m2: float | None
-    delta_cda_m2: float | None
-    se_m2: float | None
-    df: float | None
-    interval95_m2: tuple[float, float] | None
-    found: float | None
-    interval95: tuple[float, float] | None
+    filled_in: tuple[str, ...] = ()
+    claimed_delta_cda_m2: float | None = None
+    delta_cda_m2: float | None = None
+    se_m2: float | None = None
+    df: float | None = None
+    interval95_m2: tuple[float, float] | None = None
+    found: float | None = None
+    interval95: tuple[float, float] | None = None
     verdict: str
-    against_zero: str | None
-    probability: float | None
-    further_laps: int | None
+    against_zero: str | None = None
+    probability: float | None = None
+    further_laps: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -257,21 +257,21 @@ class TunnelResult:
     """
 
     setup: str
-    versus: str | None
+    versus: str | None = None
     field_m2: float | None
     field_se_m2: float | None
-    field_expanded_m2: float | None
-    tunnel_m2: float | None
-    tunnel_se_m2: float | None
-    gap_m2: float | None
-    interval95_m2: tuple[float, float] | None
-    normalised_error: float | None
-    agrees: bool | None
-    beyond_share: float | None
-    yaw_rms_deg: float | None
+    field_expanded_m2: float | None = None
+    tunnel_m2: float | None = None
+    tunnel_se_m2: float | None = None
+    gap_m2: float | None = None
+    interval95_m2: tuple[float, float] | None = None
+    normalised_error: float | None = None
+    agrees: bool | None = None
+    beyond_share: float | None = None
+    yaw_rms_deg: float | None = None
     mirrored: bool
-    file: str | None
-    note: str
+    file: str | None = None
+    note: str = ""
     sweep_yaw_deg: tuple[float, ...] = ()
     sweep_cda_m2: tuple[float, ...] = ()
     sweep_sd_m2: tuple[float, ...] = ()

@@ -40,6 +40,7 @@ __all__ = [
     "is_resolved",
     "known_drag_sentence",
     "pair_words",
+    "probability_words",
     "race_sentence",
     "tunnel_reasons",
     "tunnel_sentence",
@@ -162,7 +163,7 @@ def claim_sentence(row: ClaimResult) -> str:
         places = decimals((high - low) / 2.0) if low is not None and high is not None and high > low else 4
         told.append(
             f"Found: {number(row.found, places=places)} {unit}, 95 % interval {interval(low, high, unit=unit)}; "
-            f"probability of at least the claim {_probability(row.probability)}."
+            f"probability of at least the claim {probability_words(row.probability)}."
         )
         if row.verdict == "undecided":
             told.append(
@@ -187,7 +188,8 @@ def _conditions(row: ClaimResult) -> str:
     return "".join(parts)
 
 
-def _probability(value: float) -> str:
+def probability_words(value: float) -> str:
+    """Tell a probability in per cent; what rounding would make certain is told as above or below."""
     return "below 1 %" if value < 0.01 else "above 99 %" if value > 0.99 else percent(value)
 
 

@@ -16,7 +16,6 @@ share, and the two stay on the same side of each other.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -123,7 +122,7 @@ def _claim_result(
     row = _nothing(claim, versus)
     base, pair = _setup(versus, setups), _pair(claim.setup, versus, comparisons)
     if not claim.comparable or base is None or base.cda_m2 is None or pair is None:
-        return row if not claim.comparable else replace(row, verdict=NOT_TESTED)
+        return row
     stated = _Conditions.of(claim, run_sheet.analysis, cda_m2=base.cda_m2, road=road)
     try:
         claimed = stated.delta_cda_m2(claim)
@@ -169,18 +168,7 @@ def _nothing(claim: Claim, versus: str) -> ClaimResult:
         distance_km=claim.distance_km,
         power_w=claim.power_w,
         speed_km_h=claim.speed_km_h,
-        filled_in=(),
-        claimed_delta_cda_m2=None,
-        delta_cda_m2=None,
-        se_m2=None,
-        df=None,
-        interval95_m2=None,
-        found=None,
-        interval95=None,
-        verdict=NOT_COMPARABLE,
-        against_zero=None,
-        probability=None,
-        further_laps=None,
+        verdict=NOT_TESTED if claim.comparable else NOT_COMPARABLE,
     )
 
 
@@ -246,14 +234,9 @@ class _Conditions:
 
     def delta_cda_m2(self, claim: Claim) -> float:
         if claim.unit == "s":
-            assert self.distance_km is not None
-            assert self.power_w is not None
+            distance, power = self._stated()
             return cda_for_seconds_m2(
-                -claim.saves,
-                cda_m2=self.cda_m2,
-                road=self.road,
-                distance_km=self.distance_km,
-                power_w=self.power_w,
+                -claim.saves, cda_m2=self.cda_m2, road=self.road, distance_km=distance, power_w=power
             )
         if claim.unit == "W":
             assert self.speed_km_h is not None
@@ -262,29 +245,24 @@ class _Conditions:
 
     def saving(self, claim: Claim, delta_cda_m2: float) -> float | None:
         """Return the saving in the claim's unit; None where the drag area would fall below zero."""
-        try:
-            value = -self._change(claim, delta_cda_m2)
-        except OutOfRangeError:
-            return None
-        return value if math.isfinite(value) else None
-
-    def _change(self, claim: Claim, delta_cda_m2: float) -> float:
         if claim.unit == "s":
-            assert self.distance_km is not None
-            assert self.power_w is not None
-            return float(
-                seconds_over_distance(
-                    delta_cda_m2,
-                    cda_m2=self.cda_m2,
-                    road=self.road,
-                    distance_km=self.distance_km,
-                    power_w=self.power_w,
+            distance, power = self._stated()
+            try:
+                made = seconds_over_distance(
+                    delta_cda_m2, cda_m2=self.cda_m2, road=self.road, distance_km=distance, power_w=power
                 )
-            )
+            except OutOfRangeError:
+                return None
+            return -float(made)
         if claim.unit == "W":
             assert self.speed_km_h is not None
-            return float(watts_at_speed(delta_cda_m2, road=self.road, speed_km_h=self.speed_km_h))
-        return delta_cda_m2 * (100.0 / self.cda_m2 if claim.unit == "percent" else 1.0)
+            return -float(watts_at_speed(delta_cda_m2, road=self.road, speed_km_h=self.speed_km_h))
+        return -delta_cda_m2 * (100.0 / self.cda_m2 if claim.unit == "percent" else 1.0)
+
+    def _stated(self) -> tuple[float, float]:
+        assert self.distance_km is not None
+        assert self.power_w is not None
+        return self.distance_km, self.power_w
 
 
 def _power_at(speed_km_h: float, cda_m2: float, road: FlatRoad) -> float:

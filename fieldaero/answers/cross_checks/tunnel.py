@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from fieldaero.answers.cross_checks.tunnel_sweep import Sweep, SweepMean
 from fieldaero.answers.cross_checks.yaw_ridden import RiddenYaw, ridden_yaw, yaw_bins
@@ -88,91 +89,61 @@ def _absolute(
         remarks.append(
             f"For {percent(mean.beyond_share)} of the time yaw was beyond the sweep, where its end value is used."
         )
-    interval = None if field is None else field.interval95_m2
-    return _row(
+    row = TunnelResult(
         setup=sweep.setup,
-        versus=None,
-        field=None if field is None else field.cda_m2,
-        field_se=None if field is None else field.se_m2,
-        half=None if interval is None else (interval[1] - interval[0]) / 2.0,
-        tunnel=mean.cda_m2 if mean else None,
-        tunnel_se=mean.se_m2 if mean else None,
-        beyond=mean.beyond_share if mean else None,
-        yaw=yaw,
-        sweep=sweep,
-        remarks=remarks,
-        reasons=ABSOLUTE_REASONS,
+        field_m2=None if field is None else field.cda_m2,
+        field_se_m2=None if field is None else field.se_m2,
+        yaw_rms_deg=None if yaw is None else yaw.rms_deg,
+        mirrored=sweep.mirrored,
+        file=sweep.file,
+        note=sweep.note,
+        sweep_yaw_deg=tuple(sweep.yaw_deg.tolist()),
+        sweep_cda_m2=tuple(sweep.cda_m2.tolist()),
+        sweep_sd_m2=tuple(sweep.sd_m2.tolist()),
+        yaw_ridden=() if yaw is None else yaw_bins(yaw),
+        remarks=tuple(remarks),
     )
+    return _compared(row, None if field is None else field.interval95_m2, mean, ABSOLUTE_REASONS)
 
 
 def _difference(pair: ComparisonResult, one: SweepMean, other: SweepMean) -> TunnelResult:
-    interval = pair.interval95_alone_m2
-    return _row(
-        setup=pair.setup,
-        versus=pair.versus,
-        field=pair.delta_cda_m2,
-        field_se=pair.se_m2,
-        half=None if interval is None else (interval[1] - interval[0]) / 2.0,
-        tunnel=one.cda_m2 - other.cda_m2,
-        tunnel_se=math.hypot(one.se_m2, other.se_m2),
-        beyond=max(one.beyond_share, other.beyond_share),
-        yaw=None,
-        sweep=None,
-        remarks=[],
-        reasons=DIFFERENCE_REASONS,
+    between = SweepMean(
+        cda_m2=one.cda_m2 - other.cda_m2,
+        se_m2=math.hypot(one.se_m2, other.se_m2),
+        beyond_share=max(one.beyond_share, other.beyond_share),
     )
+    row = TunnelResult(
+        setup=pair.setup, versus=pair.versus, field_m2=pair.delta_cda_m2, field_se_m2=pair.se_m2, mirrored=False
+    )
+    return _compared(row, pair.interval95_alone_m2, between, DIFFERENCE_REASONS)
 
 
-def _row(
-    *,
-    setup: str,
-    versus: str | None,
-    field: float | None,
-    field_se: float | None,
-    half: float | None,
-    tunnel: float | None,
-    tunnel_se: float | None,
-    beyond: float | None,
-    yaw: RiddenYaw | None,
-    sweep: Sweep | None,
-    remarks: list[str],
-    reasons: tuple[str, ...],
+def _compared(
+    row: TunnelResult, interval: tuple[float, float] | None, mean: SweepMean | None, reasons: tuple[str, ...]
 ) -> TunnelResult:
-    gap = interval = error = agrees = None
-    if field is not None and half is not None and tunnel is not None and tunnel_se is not None and math.isfinite(half):
-        gap = field - tunnel
-        both = math.hypot(half, 2.0 * tunnel_se)
-        interval = (gap - both, gap + both)
-        error = float(
-            normalised_error(
-                value=field,
-                reference=tunnel,
-                expanded_uncertainty=half,
-                reference_expanded_uncertainty=2.0 * tunnel_se,
-            )
+    """Hold the field's value and 95 % interval against the tunnel's mean, as far as both are known."""
+    half = None if interval is None else (interval[1] - interval[0]) / 2.0
+    row = replace(row, field_expanded_m2=half)
+    if mean is None:
+        return row
+    row = replace(row, tunnel_m2=mean.cda_m2, tunnel_se_m2=mean.se_m2, beyond_share=mean.beyond_share)
+    if row.field_m2 is None or half is None:
+        return row
+    gap, both = row.field_m2 - mean.cda_m2, math.hypot(half, 2.0 * mean.se_m2)
+    error = float(
+        normalised_error(
+            value=row.field_m2,
+            reference=mean.cda_m2,
+            expanded_uncertainty=half,
+            reference_expanded_uncertainty=2.0 * mean.se_m2,
         )
-        agrees = abs(error) <= 1.0
-    return TunnelResult(
-        setup=setup,
-        versus=versus,
-        field_m2=field,
-        field_se_m2=field_se,
-        field_expanded_m2=half,
-        tunnel_m2=tunnel,
-        tunnel_se_m2=tunnel_se,
+    )
+    agrees = abs(error) <= 1.0
+    return replace(
+        row,
         gap_m2=gap,
-        interval95_m2=interval,
+        interval95_m2=(gap - both, gap + both),
         normalised_error=error,
         agrees=agrees,
-        beyond_share=beyond,
-        yaw_rms_deg=None if yaw is None else yaw.rms_deg,
-        mirrored=sweep is not None and sweep.mirrored,
-        file=None if sweep is None else sweep.file,
-        note="" if sweep is None else sweep.note,
-        sweep_yaw_deg=() if sweep is None else tuple(sweep.yaw_deg.tolist()),
-        sweep_cda_m2=() if sweep is None else tuple(sweep.cda_m2.tolist()),
-        sweep_sd_m2=() if sweep is None else tuple(sweep.sd_m2.tolist()),
-        yaw_ridden=() if yaw is None or sweep is None else yaw_bins(yaw),
-        remarks=tuple(remarks),
-        reasons=reasons if agrees is False else (),
+        reasons=() if agrees else reasons,
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fieldaero.answers.result import Result
 from fieldaero.answers.rows import ClaimResult
 from fieldaero.answers.tables import Table, table, value_with_interval
-from fieldaero.answers.wording import UNIT_SIGNS, pair_words
+from fieldaero.answers.wording import UNIT_SIGNS, pair_words, probability_words
 from fieldaero.basics.formatting import (
     MISSING,
     decimals,
@@ -35,7 +35,7 @@ def claims_table(rows: Sequence[ClaimResult]) -> Table:
                 row.verdict,
                 MISSING if row.found is None else f"{number(row.found, places=decimals(half or row.found))} {unit}",
                 interval(*(row.interval95 or (None, None)), unit=unit),
-                _pct(row.probability),
+                MISSING if row.probability is None else probability_words(row.probability),
             ]
         )
     header = ("claim for", "claimed saving", "verdict", "found", "95 % interval", "probability of at least the claim")
@@ -135,8 +135,8 @@ def budget_tables(result: Result) -> tuple[Table, ...]:
                 _of_unit(row.standard_uncertainty, row.standard_uncertainty, row.unit),
                 number(row.contribution_cda_m2, places=5, signed=True),
                 number(row.contribution_delta_m2, places=5, signed=True),
-                _pct(row.share_cda, places=1).removesuffix(" %"),
-                _pct(row.share_delta, places=1).removesuffix(" %"),
+                number(100.0 * row.share_cda, places=1),
+                number(100.0 * row.share_delta, places=1),
             ]
             for row in result.budget_rows
             if (row.setup, row.versus) == (setup, versus)
@@ -147,15 +147,6 @@ def budget_tables(result: Result) -> tuple[Table, ...]:
 
 def _of_unit(value: float | None, uncertainty: float, unit: str) -> str:
     return MISSING if value is None else f"{number(value, places=decimals(uncertainty))} {_sign(unit)}".strip()
-
-
-def _pct(fraction: float | None, *, places: int = 0) -> str:
-    """Per cent of a share; what rounding would make certain is told as above or below."""
-    if fraction is None:
-        return MISSING
-    if places == 0 and not 0.01 <= fraction <= 0.99:
-        return "below 1 %" if fraction < 0.01 else "above 99 %"
-    return f"{number(100.0 * fraction, places=places)} %"
 
 
 def _sign(unit: str) -> str:
