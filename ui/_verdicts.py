@@ -12,8 +12,16 @@ from _ride_cards import plain
 from _state import draft
 from fieldaero.answers.result import Result
 from fieldaero.answers.tables import SHIFT, Table, behind_table, comparison_table, lap_table
-from fieldaero.answers.wording import NOTHING_TO_COMPARE, is_resolved, pair_words, verdict_head, verdict_reasons
-from fieldaero.basics.formatting import MISSING, counted, interval, number, value_with_uncertainty
+from fieldaero.answers.wording import (
+    NOTHING_TO_COMPARE,
+    also_found,
+    is_resolved,
+    pair_words,
+    repeat_sentence,
+    verdict_head,
+    verdict_reasons,
+)
+from fieldaero.basics.formatting import MISSING, counted, interval, value_with_uncertainty
 from fieldaero.draft.still_missing import still_missing
 
 __all__ = ["beside", "differences", "laps", "repeat_and_drift", "verdicts", "warnings_first", "why_not"]
@@ -124,31 +132,8 @@ def laps(result: Result) -> None:
 
 
 def repeat_and_drift(result: Result) -> None:
-    """Tell whether the baseline repeats, how it drifts, and how laps scatter."""
+    """Tell whether the baseline repeats, and what the fit found besides."""
     check = result.supporting_data.repeat_check
-    if check is None:
-        st.write(
-            "The baseline has fewer than two laps that count, so nothing shows whether it repeats. "
-            "Ride it first and last."
-        )
-    else:
-        mark, word = (FILLED, "repeats") if check.repeats else (HOLLOW, "does not repeat")
-        st.write(
-            f"{mark} The baseline **{word}**: lap {check.last} minus lap {check.first}, "
-            f"{number(check.apart_min)} min later, is "
-            f"{value_with_uncertainty(check.change_m2, check.se_m2, unit='m²', signed=True)}, "
-            f"95 % interval {interval(*check.interval95_m2, unit='m²', signed=True)}."
-        )
-    drift = result.drift_m2_per_h
-    st.write(f"Drift through the session: {value_with_uncertainty(drift.value, drift.se, unit='m²/h', signed=True)}.")
-    if result.lap_scatter_m2 is not None:
-        st.write(f"Scatter from lap to lap beyond the fit's own error: {number(result.lap_scatter_m2, places=4)} m².")
-    st.write(
-        f"Crr after the fit {value_with_uncertainty(result.crr.value, result.crr.se)}, "
-        f"given as {number(result.crr.given, places=4)}."
-    )
-    origin = result.wind.from_deg
-    st.write(
-        f"Mean wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s "
-        + ("from a direction that is not known." if origin is None else f"from {number(origin)}°.")
-    )
+    mark = "" if check is None else f"{FILLED if check.repeats else HOLLOW} "
+    for sentence in (mark + repeat_sentence(result), *also_found(result)):
+        st.write(plain(sentence))

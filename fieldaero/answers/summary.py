@@ -6,8 +6,14 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from fieldaero.answers.tables import Table, lap_table, setup_table
-from fieldaero.answers.wording import NOTHING_TO_COMPARE, cross_check_sections, verdict_head, verdict_reasons
-from fieldaero.basics.formatting import UNBROKEN, name, number, table, unbroken, value_with_uncertainty
+from fieldaero.answers.wording import (
+    NOTHING_TO_COMPARE,
+    also_found,
+    cross_check_sections,
+    verdict_head,
+    verdict_reasons,
+)
+from fieldaero.basics.formatting import UNBROKEN, name, table, unbroken
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,7 +37,7 @@ def summary_text(result: Result) -> str:
         *(section(title, told) for title, told in cross_check_sections(result)),
         f"Setups\n{_columns(setup_table(result))}",
         f"Laps\n{laps}",
-        section("Also found", [*_facts(result), inputs_sentence(result.inputs, result.version)]),
+        section("Also found", [*also_found(result), inputs_sentence(result.inputs, result.version)]),
     ]
     return "\n\n".join(filter(None, parts)) + "\n"
 
@@ -73,20 +79,3 @@ def _lap_notes(rows: Sequence[LapResult]) -> list[str]:
         if row.used or row.why_not
         for sentence in row.flag_sentences
     ]
-
-
-def _facts(result: Result) -> list[str]:
-    crr, origin = result.crr, result.wind.from_deg
-    how = (
-        f"from the run sheet's {value_with_uncertainty(crr.given, crr.given_sd)} and the laps"
-        if crr.estimated
-        else "as in the run sheet, because laps at about one speed do not show it"
-    )
-    whence = ", from a direction that is not known" if origin is None else f" from {number(origin)}°"
-    found = [
-        f"Crr {value_with_uncertainty(crr.value, crr.se)}, {how}.",
-        f"Wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s{whence}.",
-    ]
-    if result.lap_scatter_m2 is not None:
-        found.append(f"Scatter from lap to lap {number(result.lap_scatter_m2, places=4)} m².")
-    return found

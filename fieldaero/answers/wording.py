@@ -34,14 +34,17 @@ if TYPE_CHECKING:
 __all__ = [
     "NOTHING_TO_COMPARE",
     "UNIT_SIGNS",
+    "also_found",
     "claim_sentence",
     "cross_check_sections",
     "difference_sentence",
+    "drift_sentence",
     "is_resolved",
     "known_drag_sentence",
     "pair_words",
     "probability_words",
     "race_sentence",
+    "repeat_sentence",
     "tunnel_reasons",
     "tunnel_sentence",
     "verdict_head",
@@ -265,3 +268,52 @@ def yaw_sentence(row: YawResult) -> str:
         f"From 0° to 10° of yaw drag area changes by {change} %, 95 % interval "
         f"{interval(low, high, unit='%', signed=True)}{zero}; yaw was {ridden}."
     )
+
+
+def repeat_sentence(result: Result) -> str:
+    """Tell whether the baseline repeated."""
+    check = result.supporting_data.repeat_check
+    if check is None:
+        return (
+            "The baseline has fewer than two laps that count, so nothing shows whether it repeats. Ride it first and "
+            "last."
+        )
+    says = (
+        "it includes zero, so the baseline repeated within its uncertainty"
+        if check.repeats
+        else "it excludes zero, so something changed during the session that no setup explains"
+    )
+    change = value_with_uncertainty(check.change_m2, check.se_m2, signed=True)
+    spread = interval(*check.interval95_m2, unit="m²", signed=True)
+    return (
+        f"The last lap of {name(result.baseline)} (lap {check.last}), {number(check.apart_min)} min after its first "
+        f"(lap {check.first}), differs by {change} m². The 95 % interval is {spread}: {says}."
+    )
+
+
+def drift_sentence(result: Result) -> str:
+    """Tell how drag area drifted through the session."""
+    drift = result.drift_m2_per_h
+    return (
+        f"Steady drift of drag area through the session: {value_with_uncertainty(drift.value, drift.se, signed=True)} "
+        "m² per hour. It is part of the comparison, so that it does not pass for a difference of setups."
+    )
+
+
+def also_found(result: Result) -> list[str]:
+    """Tell drift, Crr, wind and scatter, which the fit found besides."""
+    crr, origin = result.crr, result.wind.from_deg
+    how = (
+        f"from the run sheet's {value_with_uncertainty(crr.given, crr.given_sd)} and the laps"
+        if crr.estimated
+        else "as in the run sheet, because laps at about one speed do not show it"
+    )
+    whence = ", from a direction that is not known" if origin is None else f" from {number(origin)}°"
+    found = [
+        drift_sentence(result),
+        f"Crr {value_with_uncertainty(crr.value, crr.se)}, {how}.",
+        f"Wind at the rider's height {number(result.wind.mean_m_s, places=1)} m/s{whence}.",
+    ]
+    if result.lap_scatter_m2 is not None:
+        found.append(f"Scatter from lap to lap {number(result.lap_scatter_m2, places=4)} m².")
+    return found

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from fieldaero.answers.result import Result
-from fieldaero.basics.formatting import interval, name, number, value_with_uncertainty
+from fieldaero.basics.formatting import number
 
-__all__ = ["drift_sentence", "limitations", "repeat_sentence", "trust_sentence"]
+__all__ = ["limitations", "trust_sentence"]
 
 
 def trust_sentence(result: Result) -> str:
@@ -20,36 +20,6 @@ def trust_sentence(result: Result) -> str:
     return (
         f"The result rests on one session of {laps}, {number(course.road_ridden_km, places=1)} km of road in a wind of "
         f"{number(result.wind.mean_m_s, places=1)} m/s at the rider's height; {weak}."
-    )
-
-
-def repeat_sentence(result: Result) -> str:
-    """Tell whether the baseline repeated."""
-    check = result.supporting_data.repeat_check
-    if check is None:
-        return (
-            "The baseline has fewer than two laps that count, so nothing shows whether it repeats. Ride it first and "
-            "last."
-        )
-    says = (
-        "it includes zero, so the baseline repeated within its uncertainty"
-        if check.repeats
-        else "it excludes zero, so something changed during the session that no setup explains"
-    )
-    change = value_with_uncertainty(check.change_m2, check.se_m2, signed=True)
-    spread = interval(*check.interval95_m2, unit="m²", signed=True)
-    return (
-        f"The last lap of {name(result.baseline)} (lap {check.last}), {number(check.apart_min)} min after its first "
-        f"(lap {check.first}), differs by {change} m². The 95 % interval is {spread}: {says}."
-    )
-
-
-def drift_sentence(result: Result) -> str:
-    """Tell how drag area drifted through the session."""
-    drift = result.drift_m2_per_h
-    return (
-        f"Steady drift of drag area through the session: {value_with_uncertainty(drift.value, drift.se, signed=True)} "
-        "m² per hour. It is part of the comparison, so that it does not pass for a difference of setups."
     )
 
 

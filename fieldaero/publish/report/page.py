@@ -15,8 +15,10 @@ from fieldaero.answers.tables import behind_table, comparison_table, lap_table, 
 from fieldaero.answers.wording import (
     NOTHING_TO_COMPARE,
     claim_sentence,
+    drift_sentence,
     is_resolved,
     known_drag_sentence,
+    repeat_sentence,
     tunnel_reasons,
     tunnel_sentence,
     verdict_head,
@@ -28,7 +30,7 @@ from fieldaero.basics.formatting import name, note, number, unbroken
 from fieldaero.basics.safety import SAFETY
 from fieldaero.publish.photos import photo
 from fieldaero.publish.report import answer_tables, lap_tables
-from fieldaero.publish.report.answer import drift_sentence, limitations, repeat_sentence, trust_sentence
+from fieldaero.publish.report.answer import limitations, trust_sentence
 from fieldaero.publish.report.drawings import drawings
 from fieldaero.publish.report.palette import DARK, LIGHT
 
