@@ -7,9 +7,10 @@ import pytest
 
 from fieldaero.answers.race import motion as course_motion
 from fieldaero.answers.race.profile import flat_profile
-from fieldaero.answers.race.race_time import Race, seconds_over_course
+from fieldaero.answers.race.race_time import Race
 from fieldaero.physics import road_power
 from fieldaero.physics.flat_road import seconds_over_distance
+from tests.answers.race.course_times import seconds_over_course
 from tests.published.published_value import each
 from tests.published.test_time_saved import ROAD, SECONDS_PER_KM, computed, power_at_the_wheel
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from fieldaero.answers.race.motion import Mover, RoadPieces, arrival, march, steady_speed_m_s
 from fieldaero.answers.race.profile import CourseProfile
@@ -24,7 +24,7 @@ from fieldaero.physics.road_power import crr_in_range, density_in_range, gravity
 from fieldaero.physics.system import System
 from fieldaero.physics.wind import wind_along_across, wind_east_north_m_s
 
-__all__ = ["CourseRun", "Race", "course_time_s", "race_runs", "run_course", "seconds_over_course"]
+__all__ = ["CourseRun", "Race", "race_runs"]
 
 Floats = NDArray[np.float64]
 Start = Literal["rolling", "standing"]
@@ -149,24 +149,6 @@ class CourseRun:
         return np.asarray(self.time_s[:, -1])
 
 
-def run_course(race: Race, *, cda_m2: ArrayLike) -> CourseRun:
-    """Ride a course with several drag areas.
-
-    Drag areas are taken in their order.  Raises OutOfRangeError for one not above 0 or above 5 m2, or where the power
-    does not carry the rider over the course: the speed falls below 1 m/s.
-
-    Examples
-    --------
-    >>> from fieldaero.answers.race.profile import flat_profile
-    >>> road = FlatRoad(system=System(mass_kg=80.0), crr=0.004, air_density_kg_m3=1.2, gravity_m_s2=9.81)
-    >>> race = Race(profile=flat_profile(distance_km=40.0), road=road, power_w=250.0)
-    >>> [round(float(t), 1) for t in run_course(race, cda_m2=[0.25, 0.24]).total_s]
-    [3593.0, 3547.3]
-    """
-    areas = np.atleast_1d(np.asarray(cda_m2, dtype=np.float64)).ravel()
-    return race_runs([race], cda_m2=[areas])[0]
-
-
 def race_runs(races: list[Race], *, cda_m2: list[Floats]) -> list[CourseRun]:
     """Ride one course under several conditions, on the same points all along.
 
@@ -195,27 +177,6 @@ def race_runs(races: list[Race], *, cda_m2: list[Floats]) -> list[CourseRun]:
         time, speed = (np.stack(rows) for rows in zip(*found, strict=True))
         runs.append(CourseRun(distance_m=distance, time_s=time, speed_m_s=speed))
     return runs
-
-
-def course_time_s(race: Race, *, cda_m2: ArrayLike) -> Floats:
-    """Time over a course, in the shape of the drag areas; see :func:`run_course`."""
-    return run_course(race, cda_m2=cda_m2).total_s.reshape(np.shape(cda_m2))
-
-
-def seconds_over_course(delta_cda_m2: ArrayLike, *, cda_m2: float, race: Race) -> Floats:
-    """Time that a difference of drag area costs over a course [s]; negative is time saved.
-
-    Examples
-    --------
-    >>> from fieldaero.answers.race.profile import flat_profile
-    >>> road = FlatRoad(system=System(mass_kg=80.0), crr=0.004, air_density_kg_m3=1.2, gravity_m_s2=9.81)
-    >>> race = Race(profile=flat_profile(distance_km=40.0), road=road, power_w=250.0)
-    >>> round(float(seconds_over_course(-0.01, cda_m2=0.25, race=race)), 1)
-    -45.7
-    """
-    delta = np.asarray(delta_cda_m2, dtype=np.float64)
-    time = run_course(race, cda_m2=np.concatenate([[cda_m2], cda_m2 + delta.ravel()])).total_s
-    return np.asarray((time[1:] - time[0]).reshape(delta.shape))
 
 
 def _mover(race: Race, cda_m2: float) -> Mover:

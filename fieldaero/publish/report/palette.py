@@ -1,8 +1,8 @@
-"""The report's colours, light and dark, and the contrast between them."""
+"""The report's colours, light and dark; its tests hold the contrast of each pair."""
 
 from __future__ import annotations
 
-__all__ = ["DARK", "LIGHT", "PAIRS", "contrast"]
+__all__ = ["DARK", "LIGHT"]
 
 LIGHT = {
     "page": "#f7f6f2",
@@ -24,36 +24,3 @@ DARK = {
     "shade": "#262724",
     "plate-ink": "#1b1b1a",
 }
-PAIRS = (
-    ("ink", "page"),
-    ("quiet", "page"),
-    ("accent", "page"),
-    ("ink", "shade"),
-    ("quiet", "shade"),
-    ("accent", "shade"),
-    ("plate-ink", "plate"),
-)
-"""What is written in which colour on which ground."""
-
-
-def contrast(a: str, b: str) -> float:
-    """Contrast ratio of two colours "#rrggbb", 1 to 21.
-
-    References
-    ----------
-    Web Content Accessibility Guidelines 2.1, definitions of contrast ratio and relative luminance; AA asks for 4.5
-    for text (success criterion 1.4.3).
-
-    Examples
-    --------
-    >>> round(contrast("#000000", "#ffffff"), 1), round(contrast("#777777", "#ffffff"), 2)
-    (21.0, 4.48)
-    """
-    light, dark = sorted((_luminance(a), _luminance(b)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
-
-
-def _luminance(colour: str) -> float:
-    parts = (int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5))
-    red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue

@@ -13,10 +13,11 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 from fieldaero.answers.race.profile import CourseProfile, flat_profile
-from fieldaero.answers.race.race_time import Race, course_time_s, run_course, seconds_over_course
+from fieldaero.answers.race.race_time import Race
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.physics.flat_road import FlatRoad, seconds_over_distance
 from fieldaero.physics.system import System
+from tests.answers.race.course_times import course_time_s, run_course, seconds_over_course
 
 CRANK = FlatRoad(system=System(mass_kg=84.0), crr=0.0045, air_density_kg_m3=1.2, gravity_m_s2=9.80665)
 HUB = FlatRoad(

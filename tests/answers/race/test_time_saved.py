@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 
 from fieldaero.answers.race.profile import flat_profile
-from fieldaero.answers.race.race_time import Race, course_time_s
+from fieldaero.answers.race.race_time import Race
 from fieldaero.answers.race.time_saved import time_saved
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.compare.budget import CommonInput
 from fieldaero.physics.flat_road import FlatRoad, seconds_over_distance
 from fieldaero.physics.road_power import BEARING_N, BEARING_N_S_M
 from fieldaero.physics.system import System
+from tests.answers.race.course_times import course_time_s
 from tests.answers.race.test_race_time import hilly
 
 ROAD = FlatRoad(system=System(mass_kg=84.0), crr=0.0045, air_density_kg_m3=1.2, gravity_m_s2=9.80665)

@@ -8,7 +8,7 @@ import pytest
 
 from fieldaero.compare.verdict import NOT_RESOLVED
 from fieldaero.publish.report import html_report
-from fieldaero.publish.report.palette import DARK, LIGHT, PAIRS, contrast
+from fieldaero.publish.report.palette import DARK, LIGHT
 from tests.publish.report.reading import NAMESPACE, numbers_in, parsed, text_of, values_of
 from tests.whole_sessions import sample_result
 
@@ -156,9 +156,34 @@ def test_one_setup_alone_is_nothing_to_compare(result):
     assert "The run sheet states no claim." in text
 
 
+PAIRS = (
+    ("ink", "page"),
+    ("quiet", "page"),
+    ("accent", "page"),
+    ("ink", "shade"),
+    ("quiet", "shade"),
+    ("accent", "shade"),
+    ("plate-ink", "plate"),
+)
+"""What is written in which colour on which ground."""
+
+
+def contrast(a: str, b: str) -> float:
+    """Contrast ratio of two colours "#rrggbb", 1 to 21, by the definitions of WCAG 2.1."""
+    light, dark = sorted((_luminance(a), _luminance(b)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def _luminance(colour: str) -> float:
+    parts = (int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5))
+    red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
 @pytest.mark.parametrize("colours", [LIGHT, DARK], ids=["light", "dark"])
 def test_text_stands_out_from_its_ground(colours):
     # WCAG 2.1, success criterion 1.4.3, level AA: 4.5 for text of ordinary size
+    assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)  # as calculators for it print
     assert min(contrast(colours[ink], colours[ground]) for ink, ground in PAIRS) >= 4.5
 
 
