@@ -60,16 +60,13 @@ def way_on(page: str, label: str) -> None:
 def show_chart(chart: Any, *, key: str, width: Any = "stretch", **selection: Any) -> Any:
     """Show an Altair chart, its text readable in either theme; its specification was checked by the tests.
 
-    ``width`` is "stretch", "content" or pixels; ``selection`` takes ``on_select`` and ``selection_mode``.
+    ``selection`` holds ``on_select`` and ``selection_mode``, as for any chart of Streamlit.
     """
     return st.vega_lite_chart(_spec(chart), width=width, key=key, **selection)
 
 
 def show_drawn(make: Callable[[], Any], *, of: object, key: str, width: Any = "stretch", **selection: Any) -> Any:
-    """Show a chart as :func:`show_chart` does, drawn anew only where what it shows has changed.
-
-    ``make`` draws it, ``of`` is all that it shows, to be compared.
-    """
+    """Show a chart as :func:`show_chart` does, drawn anew only where ``of``, all that it shows, has changed."""
     drawn = st.session_state.setdefault("drawn", {})
     if key not in drawn or drawn[key][0] != (of, _dark()):
         drawn[key] = ((of, _dark()), _spec(make()))

@@ -49,15 +49,7 @@ def _pool() -> ThreadPoolExecutor:
 
 
 def outcome_of(draft: Draft, *, before: Result | None = None) -> Outcome:
-    """Analyse a draft, unless that was done already.
-
-    Parameters
-    ----------
-    draft
-        The test as it stands, or a variant of it.
-    before
-        What stays on the page, marked as of before, if this one fails.
-    """
+    """Analyse a draft, unless that was done already; ``before`` stays on the page, marked stale, if this fails."""
     known, name = _known(), _name(draft)
     if name in known:
         known[name] = known.pop(name)

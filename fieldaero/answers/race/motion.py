@@ -52,21 +52,7 @@ SLOWEST_AFTER_M = 5.0
 
 @dataclass(frozen=True, kw_only=True)
 class Mover:
-    """Rider and bike in motion.
-
-    Attributes
-    ----------
-    wheel_power_w
-        Power at the road, eta P.
-    mass_kg, inertia_kg
-        m, and m + I/r^2.
-    cda_m2
-        Body-axis drag area.
-    crr, gravity_m_s2
-        Rolling resistance and gravity.
-    highest_speed_m_s
-        At which the rider brakes; infinite for one who never does.
-    """
+    """Rider and bike in motion: ``wheel_power_w`` is eta P, ``inertia_kg`` m + I/r^2; brakes hold the highest speed."""
 
     wheel_power_w: float
     mass_kg: float

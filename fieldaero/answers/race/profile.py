@@ -60,17 +60,9 @@ CHORD_M = 20.0
 class CourseProfile:
     """A road from start to finish.
 
-    Attributes
-    ----------
-    distance_m
-        Along the road, as a wheel counts, shape (n,), n >= 2, rising from 0.
-    height_m
-        Shape (n,); between two points the grade is constant.
-    heading_deg
-        Direction of travel between two points, clockwise from north, shape (n - 1,), NaN
-        where unknown.
-    name
-        In words.
+    Distance is along the road, as a wheel counts, shape (n,), n >= 2, rising from 0; between two points the grade is
+    constant.  ``heading_deg`` is the direction of travel between two points, clockwise from north, shape (n - 1,), NaN
+    where unknown.
     """
 
     distance_m: Floats

@@ -39,8 +39,6 @@ class Race:
 
     Attributes
     ----------
-    profile
-        The road.
     road
         Rider and bike, rolling resistance, gravity, and density at the start.
     power_w
@@ -131,12 +129,8 @@ class Race:
 class CourseRun:
     """How a course is ridden with each of K drag areas.
 
-    Attributes
-    ----------
-    distance_m
-        Since the start, shape (n,); points lie closer where the speed changes.
-    time_s, speed_m_s
-        There, shape (K, n).
+    ``distance_m`` is since the start, shape (n,), with points closer where the speed changes; time and speed there have
+    the shape (K, n).
     """
 
     distance_m: Floats

@@ -44,16 +44,8 @@ CRR_STEP = 2e-5
 class TimeSaved:
     """Time that a difference makes over a course; negative is time saved.
 
-    Attributes
-    ----------
-    seconds_s
-        The best estimate.
-    standard_uncertainty_s
-        Its standard uncertainty.
-    budget
-        What it is made of, in seconds, with effective degrees of freedom.
-    baseline_s
-        Time with the drag area that the difference is added to.
+    ``budget`` is in seconds, with effective degrees of freedom; ``baseline_s`` is the time with the drag area that the
+    difference is added to.
     """
 
     seconds_s: float

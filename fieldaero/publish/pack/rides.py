@@ -21,14 +21,8 @@ __all__ = ["Disguise", "disguise_of", "ride_in"]
 class Disguise:
     """How places and times are told in a pack.
 
-    Attributes
-    ----------
-    frame
-        Metres of the course, None where the rides hold no positions.
-    east_m, north_m
-        The start line in that frame; it becomes the origin.
-    back
-        What is taken off every clock time.
+    ``frame`` gives the metres of the course, None without positions; the start line in it becomes the origin. ``back``
+    is taken off every clock time.
     """
 
     frame: LocalFrame | None
