@@ -12,7 +12,7 @@ degrees of freedom after Kenward and Roger, which also carry the uncertainty of 
 joint fit's noise parameters; several setups against one baseline get simultaneous
 intervals.
 
-On laps of a minute or less what a rider changes, and what the wind does, lasts for several
+On laps shorter than two minutes what a rider changes, and what the wind does, lasts for several
 laps.  There every stint, laps of one setup in a row, has an effect of its own too.
 """
 
@@ -32,11 +32,12 @@ from fieldaero.statistics.simultaneous_intervals import simultaneous_intervals
 
 __all__ = ["ComparedSetups", "Influence", "LapTable", "SetupContrast", "SetupMean", "compare_setups"]
 
-SCATTER_PRIOR_DF = 1.0
+SCATTER_PRIOR_DF = 1.0  # chosen: the weight of a single further lap
 SCATTER_PRIOR_SD = 0.003  # of the drag area: a rider who tries to hold a position; common practice, no source
 OUTLIER_P = 0.01  # chance that among all laps of a clean session one is called an outlier
 MOST_OUTLIERS = 3  # with more, the session rather than a lap is in doubt
 SHORT_LAP_S = 120.0  # a position slips over minutes, not within a lap of a track; common practice, no source
+MOST_DF = 1e6  # as good as a known covariance, and a number that a file can hold
 ALONE = 1e-9  # of a lap's information that the other laps leave to judge it by
 
 
@@ -249,7 +250,7 @@ def _components(laps: LapTable) -> list[VarianceComponent]:
 
 
 def _df(df: float) -> float:
-    return float(np.clip(df, 1.0, 1e6)) if np.isfinite(df) else 1e6
+    return float(np.clip(df, 1.0, MOST_DF)) if np.isfinite(df) else MOST_DF
 
 
 def _contrasts(

@@ -40,6 +40,7 @@ LAGS_S = np.arange(-3.0, 3.01, 0.25)
 LAG_MUST_GAIN = 0.05  # a lag that calms the balance by less than this is not told from none
 CALM_OVER = 9  # samples whose mean is taken out before the calm is judged: hills, wind and drag are slower
 LEAST_FOR_LAG = 300  # intervals
+LEAST_SPEED_FOR_LAG_M_S = 2.0  # slower is starting and stopping; chosen
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,7 +187,7 @@ def power_lag_s(ride: Ride, *, system: System) -> float:
     v = _bridged(t, ride.column("speed_m_s"), LONGEST_SPEED_BRIDGE_S)
     dt = np.diff(t)
     kinetic = 0.5 * (system.mass_kg + system.rotating_mass_kg) * np.diff(v**2)
-    usable = (dt <= POWER_OF_END_UP_TO_S) & np.isfinite(kinetic) & (v[:-1] > 2.0) & (v[1:] > 2.0)
+    usable = (dt <= POWER_OF_END_UP_TO_S) & np.isfinite(kinetic) & (np.minimum(v[:-1], v[1:]) > LEAST_SPEED_FOR_LAG_M_S)
     edge = int(np.ceil(LAGS_S[-1])) + 1
     usable[:edge] = usable[-edge:] = False
 

@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.quantities import Floats
 
-__all__ = ["Chain", "factor"]
+__all__ = ["Factors", "factor"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Chain:
+class Factors:
     """Factorised normal matrix.
 
     Attributes
@@ -50,13 +50,13 @@ class Chain:
     border: Floats
     log_determinant: float
 
-    def chain_solve(self, right: Floats) -> Floats:
+    def solve_blocks(self, right: Floats) -> Floats:
         """T^-1 right, for right of shape (K, p, m)."""
-        return _chain_solve(self.inverse, self.link, self.first, self.last, right)
+        return _solve_blocks(self.inverse, self.link, self.first, self.last, right)
 
     def solve(self, local: Floats, shared: Floats) -> tuple[Floats, Floats]:
         """H^-1 (local, shared), shapes (K, p, m) and (b, m)."""
-        x = self.chain_solve(local)
+        x = self.solve_blocks(local)
         z = self.border @ (shared - np.tensordot(self.across, local, axes=([0, 1], [0, 1])))
         return x - self.across @ z, z
 
@@ -82,7 +82,7 @@ def factor(
     last: NDArray[np.intp],
     coupling: Floats,
     border: Floats,
-) -> Chain:
+) -> Factors:
     """Factorise H.
 
     ``blocks`` are T_k, symmetric, shape (K, p, p); ``link`` is c >= 0, shape (K - 1,): T has -c at
@@ -102,10 +102,10 @@ def factor(
         log_determinant += own
         if k < K - 1:
             carried = link[k] ** 2 * inverse[k][np.ix_(last, last)]
-    across = _chain_solve(inverse, link, first, last, coupling)
+    across = _solve_blocks(inverse, link, first, last, coupling)
     schur = border - np.tensordot(coupling, across, axes=([0, 1], [0, 1]))
     border_inverse, own = _inverse_and_log_determinant(schur)
-    return Chain(
+    return Factors(
         inverse=inverse,
         link=link,
         first=first,
@@ -122,7 +122,7 @@ def _inverse_and_log_determinant(positive: Floats) -> tuple[Floats, float]:
     return half.T @ half, 2.0 * float(np.sum(np.log(np.diagonal(lower))))
 
 
-def _chain_solve(
+def _solve_blocks(
     inverse: Floats, link: Floats, first: NDArray[np.intp], last: NDArray[np.intp], right: Floats
 ) -> Floats:
     K = len(inverse)

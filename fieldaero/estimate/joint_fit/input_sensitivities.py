@@ -55,7 +55,7 @@ def input_sensitivities(fit: JointFit) -> InputSensitivities:
         rows = np.where(inside, column, 0.0)[:, :, None]
         local = own[:, :, :n] @ rows
         border = np.sum(shared[:, :, :n] @ rows, axis=0)
-        x, _ = found.chain.solve(local, border)
+        x, _ = found.factors.solve(local, border)
         # What the estimate would take for drag area is an error; the true value lies on its other side.
         return -x[:, -1, 0]
 

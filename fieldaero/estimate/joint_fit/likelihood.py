@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fieldaero.basics.quantities import Floats
-from fieldaero.estimate.joint_fit.block_tridiagonal import Chain, factor
+from fieldaero.estimate.joint_fit.block_tridiagonal import Factors, factor
 from fieldaero.estimate.joint_fit.equations import CELLS, WindNodes
 from fieldaero.estimate.joint_fit.noise import PARAMETERS, SLOW_S, SLOW_SD, NoisePart, lap_covariance, prior_penalty
 from fieldaero.estimate.joint_fit.problem import Problem
@@ -43,7 +43,7 @@ class Estimate:
         By the log parameters, shape (parameters,); that of their prior alone where not asked for.
     local, shared
         Estimates, shapes (K, p) and (b,).
-    chain
+    factors
         The factorised normal matrix.
     weighted_residual
         R^-1 (y - A x), shape (K, r).
@@ -55,7 +55,7 @@ class Estimate:
     gradient: Floats
     local: Floats
     shared: Floats
-    chain: Chain
+    factors: Factors
     weighted_residual: Floats
     whitened: tuple[Floats, Floats]
 
@@ -74,12 +74,12 @@ def estimate(theta: Floats, problem: Problem, *, gradient: bool = False) -> Esti
     R_inv: Floats = np.asarray(np.linalg.inv(R), dtype=np.float64)
     A, S, y = equations.local, equations.shared, equations.right
     own = np.swapaxes(A, 1, 2) @ R_inv
-    all_ = np.swapaxes(S, 1, 2) @ R_inv
+    common = np.swapaxes(S, 1, 2) @ R_inv
     blocks = own @ A
     coupling = own @ S
-    border = np.sum(all_ @ S, axis=0)
+    border = np.sum(common @ S, axis=0)
     right_local = (own @ y[:, :, None])[:, :, 0]
-    right_shared = np.sum(all_ @ y[:, :, None], axis=0)[:, 0]
+    right_shared = np.sum(common @ y[:, :, None], axis=0)[:, 0]
     yy = float(np.einsum("ki,kij,kj->", y, R_inv, y, optimize=True))
 
     Q, link, log_Q = _slow_wind_precision(nodes, theta, K)
@@ -96,12 +96,12 @@ def estimate(theta: Floats, problem: Problem, *, gradient: bool = False) -> Esti
     right_shared[places] += prior.braking_mean_m_per_m / prior.braking_sd_m_per_m**2
 
     first, last = np.array([0, m]), np.array([m - 1, 2 * m - 1])
-    chain = factor(blocks=blocks, link=link, first=first, last=last, coupling=coupling, border=border)
-    x, z = (part[..., 0] for part in chain.solve(right_local[:, :, None], right_shared[:, None]))
+    factors = factor(blocks=blocks, link=link, first=first, last=last, coupling=coupling, border=border)
+    x, z = (part[..., 0] for part in factors.solve(right_local[:, :, None], right_shared[:, None]))
     known = float(weight @ prior.mean**2) + len(places) * (prior.braking_mean_m_per_m / prior.braking_sd_m_per_m) ** 2
     quadratic = yy + known - float(np.sum(right_local * x)) - float(right_shared @ z)
     penalty, penalty_slope = prior_penalty(theta)
-    objective = 0.5 * (log_R - log_Q + chain.log_determinant + quadratic) + penalty
+    objective = 0.5 * (log_R - log_Q + factors.log_determinant + quadratic) + penalty
     residual = y - (A @ x[:, :, None])[:, :, 0] - S @ z
     u = (R_inv @ residual[:, :, None])[:, :, 0]
     found = Estimate(
@@ -109,9 +109,9 @@ def estimate(theta: Floats, problem: Problem, *, gradient: bool = False) -> Esti
         gradient=penalty_slope,
         local=x,
         shared=z,
-        chain=chain,
+        factors=factors,
         weighted_residual=u,
-        whitened=(own, all_),
+        whitened=(own, common),
     )
     return replace(found, gradient=penalty_slope + _slope(theta, parts, R_inv, found, nodes)) if gradient else found
 
@@ -137,26 +137,26 @@ def _slow_wind_precision(nodes: WindNodes, theta: Floats, K: int) -> tuple[Float
 
 def _slope(theta: Floats, parts: tuple[NoisePart, ...], R_inv: Floats, found: Estimate, nodes: WindNodes) -> Floats:
     """Slope of L without the parameters' prior, by each of them."""
-    chain, x, u = found.chain, found.local, found.weighted_residual
-    own, all_ = found.whitened
+    factors, x, u = found.factors, found.local, found.weighted_residual
+    own, common = found.whitened
     slope = np.zeros(len(PARAMETERS))
-    diagonal, links = chain.selected_inverse()
+    diagonal, links = factors.selected_inverse()
     own_rows = np.swapaxes(own, 1, 2)
-    both = own_rows @ chain.across - np.swapaxes(all_, 1, 2)
-    M = R_inv - own_rows @ diagonal @ own - (both @ chain.border) @ np.swapaxes(both, 1, 2)
+    both = own_rows @ factors.across - np.swapaxes(common, 1, 2)
+    M = R_inv - own_rows @ diagonal @ own - (both @ factors.border) @ np.swapaxes(both, 1, 2)
     M -= u[:, :, None] * u[:, None, :]
     for part in parts:
         slope[part.parameter] += 0.5 * float(np.sum(M * part.derivative))
     # Second moments of the slow wind given the data: at the nodes of a lap, and across from one lap to the next.
-    m, spread = nodes.count, np.swapaxes(chain.across, 1, 2)
+    m, spread = nodes.count, np.swapaxes(factors.across, 1, 2)
     at_nodes, across = np.zeros((len(x), m, m)), np.zeros(len(x) - 1)
     for i, o in enumerate((0, m)):
         d = slice(o, o + m)
-        at_nodes += diagonal[:, d, d] + chain.across[:, d] @ chain.border @ spread[:, :, d]
+        at_nodes += diagonal[:, d, d] + factors.across[:, d] @ factors.border @ spread[:, :, d]
         at_nodes += x[:, d, None] * x[:, None, d]
-        ends, begins = chain.last[i], chain.first[i]
+        ends, begins = factors.last[i], factors.first[i]
         across += links[:, i, i] + x[:-1, ends] * x[1:, begins]
-        across += np.einsum("kb,bc,kc->k", chain.across[:-1, ends], chain.border, chain.across[1:, begins])
+        across += np.einsum("kb,bc,kc->k", factors.across[:-1, ends], factors.border, factors.across[1:, begins])
     for i in (SLOW_SD, SLOW_S):
         step = SLOPE_STEP * np.eye(len(theta))[i]
         (Q1, link1, log1), (Q0, link0, log0) = (

@@ -65,8 +65,8 @@ def cda_covariance(found: Estimate) -> tuple[Floats, Floats]:
     K, p = found.local.shape
     unit = np.zeros((K, p, K))
     unit[np.arange(K), -1, np.arange(K)] = 1.0
-    x, _ = found.chain.solve(unit, np.zeros((len(found.shared), K)))
-    return x[:, -1, :], np.diagonal(found.chain.border)[:CELLS]
+    x, _ = found.factors.solve(unit, np.zeros((len(found.shared), K)))
+    return x[:, -1, :], np.diagonal(found.factors.border)[:CELLS]
 
 
 def noise_uncertainty(theta: Floats, problem: Problem) -> tuple[Floats, Floats]:

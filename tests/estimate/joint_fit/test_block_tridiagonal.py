@@ -56,12 +56,12 @@ def test_solution_is_that_of_the_dense_matrix(size):
 def test_solution_of_the_chain_alone_leaves_the_border_out(size):
     pieces, T, _ = a_system(*size)
     laps, p, b = pieces["coupling"].shape
-    chain = factor(**pieces)
+    factors = factor(**pieces)
     right = np.random.default_rng(2).normal(size=(laps, p, 3))
     dense = np.linalg.solve(T, right.reshape(laps * p, 3))
-    assert chain.chain_solve(right).reshape(laps * p, 3) == pytest.approx(dense, rel=1e-8, abs=1e-9)
+    assert factors.solve_blocks(right).reshape(laps * p, 3) == pytest.approx(dense, rel=1e-8, abs=1e-9)
     across = np.linalg.solve(T, pieces["coupling"].reshape(laps * p, b))
-    assert chain.across.reshape(laps * p, b) == pytest.approx(across, rel=1e-8, abs=1e-9)
+    assert factors.across.reshape(laps * p, b) == pytest.approx(across, rel=1e-8, abs=1e-9)
 
 
 @settings(max_examples=40)
@@ -99,10 +99,10 @@ def test_selected_covariances_are_those_of_the_dense_inverse(size):
 def test_the_pieces_handed_in_stay_as_they_are():
     pieces, _, _ = a_system(4, 3, 2, 7)
     before = {name: value.copy() for name, value in pieces.items()}
-    chain = factor(**pieces)
+    factors = factor(**pieces)
     right = np.ones((4, 7, 1))
-    chain.solve(right, np.ones((2, 1)))
-    chain.selected_inverse()
+    factors.solve(right, np.ones((2, 1)))
+    factors.selected_inverse()
     assert all(np.array_equal(pieces[name], before[name]) for name in pieces)
     assert np.array_equal(right, np.ones((4, 7, 1)))
 
@@ -120,8 +120,8 @@ def test_a_matrix_that_is_not_positive_definite_is_refused(where):
         factor(**pieces)
 
 
-def _arrays(chain):
-    return sum(getattr(chain, name).nbytes for name in ("inverse", "link", "across", "border"))
+def _arrays(factors):
+    return sum(getattr(factors, name).nbytes for name in ("inverse", "link", "across", "border"))
 
 
 def test_size_of_the_factors_grows_with_the_number_of_laps():

@@ -215,7 +215,7 @@ def test_an_air_speed_channel_makes_the_difference_several_times_more_certain(se
 def test_scale_of_the_air_speed_is_found(scale):
     fit = estimated(2, wind=BREEZE, sensors=Sensors(air_speed=True, air_speed_scale=scale)).fit
     best = fit.components[int(np.argmax(fit.weights))].estimate
-    found, found_se = best.shared[AIR_SCALE], math.sqrt(best.chain.border[AIR_SCALE, AIR_SCALE])
+    found, found_se = best.shared[AIR_SCALE], math.sqrt(best.factors.border[AIR_SCALE, AIR_SCALE])
     assert found_se < AIR_SCALE_SD / 4.0
     assert found == pytest.approx(scale - 1.0, abs=3.0 * found_se)
 
