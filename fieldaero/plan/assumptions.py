@@ -286,8 +286,10 @@ def _from_json(where: Path) -> FormerTest:
         if isinstance(row, dict) and row.get("setup") == told.get("baseline")
     ]
     background = _table(told, "background")
-    system = _table(background, "system")
-    choices = checked(AnalysisChoices, _table(background, "choices"), where=f"{where}: background.choices")
+    # A newer fieldaero may have added keys.
+    system = {key: value for key, value in _table(background, "system").items() if key in SystemTable.model_fields}
+    chosen = {key: value for key, value in _table(background, "choices").items() if key in AnalysisChoices.model_fields}
+    choices = checked(AnalysisChoices, chosen, where=f"{where}: background.choices")
     known = system_of(checked(SystemTable, system, where=f"{where}: background.system")) if system else None
     return FormerTest(
         name=where.name,

@@ -64,7 +64,7 @@ def _ride(p: Plan) -> str:
 def _assumed(p: Plan) -> str:
     ride = p.ride
     return (
-        f"Assumed: {number(ride.system.mass_kg)} kg, CdA {number(ride.cda_m2, places=3)} m², "
+        f"Assumed: {number(ride.system.mass_kg, places=1)} kg, CdA {number(ride.cda_m2, places=3)} m², "
         f"Crr {number(ride.system.crr, places=4)}; CdA scatters by {number(ride.scatter_m2, places=4)} m² from lap to "
         f"lap; the wind changes slowly by {_share(ride.slow_share)} and gusts by {_share(ride.gust_share)} of its mean."
     )

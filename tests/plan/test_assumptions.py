@@ -64,7 +64,7 @@ def test_a_former_run_sheet_gives_its_rider_and_report_conditions():
 def test_a_former_result_gives_its_rider_and_report_conditions(tmp_path):
     background = sample_result().to_dict()["background"]
     background["system"] |= {"mass_kg": 71.5, "power_at": "hub"}
-    background["choices"] |= {"report_speed_km_h": 38.0}
+    background["choices"] |= {"report_speed_km_h": 38.0, "added_later": 1}
     former = former_test(_result(tmp_path, background=background))
     assert former.choices.report_speed_km_h == 38.0
     assert former.choices.report_power_w == sample_result().session.run_sheet.analysis.report_power_w
