@@ -10,6 +10,7 @@ import numpy as np
 from fieldaero.answers.comparison_rows import closures_m2
 from fieldaero.answers.rows import ComparisonResult, LapResult
 from fieldaero.answers.wording import NOTHING_TO_COMPARE
+from fieldaero.basics.formatting import number
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.compare.setups import SCATTER_PRIOR_SD
 from fieldaero.estimate.closure import closure_mean
@@ -72,10 +73,10 @@ def _of_comparisons(
             continue
         apart = abs(c.delta_cda_m2 - c.closure_delta_cda_m2)
         if apart > DISAGREE_SD * math.hypot(c.se_m2, c.closure_se_m2):
+            fit, closure = (number(x, places=4, signed=True) for x in (c.delta_cda_m2, c.closure_delta_cda_m2))
             found.append(
-                f"{c.setup} against {c.versus}: the joint fit says {c.delta_cda_m2:+.4f} m² and plain closure "
-                f"{c.closure_delta_cda_m2:+.4f} m², further apart than their errors allow. Look at the flagged laps "
-                "before believing either."
+                f"{c.setup} against {c.versus}: the joint fit says {fit} m² and plain closure {closure} m², further "
+                "apart than their errors allow. Look at the flagged laps before believing either."
             )
     return found
 

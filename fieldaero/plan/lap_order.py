@@ -22,7 +22,7 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from fieldaero.basics.errors import OutOfRangeError
-from fieldaero.basics.formatting import counted
+from fieldaero.basics.formatting import counted, percent
 from fieldaero.run_sheet.schema import USUAL_CHOICES
 
 __all__ = ["Balance", "balance_in_words", "balanced_order", "changes_of_setup", "design_balance", "imbalance_laps"]
@@ -223,6 +223,6 @@ def balance_in_words(
         said.append(
             f"{name} is ridden on average {abs(apart) * 60.0:.1f} min {when} {baseline}: a drift of "
             f"{100.0 * drift_sd_per_h:.3g} % an hour would move the difference by "
-            f"{100.0 * abs(apart) * drift_sd_per_h:.2f} %."
+            f"{percent(abs(apart) * drift_sd_per_h, places=2)}."
         )
     return tuple(said)

@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from fieldaero.answers.cautions import STRONG_WIND_M_S
+from fieldaero.basics.formatting import percent
 from fieldaero.basics.quantities import number_within
 from fieldaero.physics.flat_road import FlatRoad, seconds_over_distance, watts_at_speed
 from fieldaero.plan.assumptions import planned_road, wind_at_rider_m_s
@@ -246,7 +247,7 @@ def _chosen(curve: Sequence[PowerPoint], available_min: float) -> PowerPoint:
 def _answer(
     chosen: PowerPoint, curve: Sequence[PowerPoint], available_min: float, usual_s: float, *, fixed: bool
 ) -> tuple[Answer, str]:
-    n, chance = chosen.laps_per_setup, f"{100.0 * chosen.probability:.0f} %"
+    n, chance = chosen.laps_per_setup, percent(chosen.probability)
     if usual_s <= OUT_OF_REACH_S:
         over = f"{usual_s:.1f} s over {USUAL_CHOICES.report_distance_km:g} km"
         return "no-go", f"the smallest difference is worth {over}. {OUT_OF_REACH}"

@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_banded
 
 from fieldaero.basics.errors import OutOfRangeError
+from fieldaero.basics.formatting import percent
 from fieldaero.physics.road_power import BEARING_N, BEARING_N_S_M
 
 __all__ = ["Mover", "RoadPieces", "arrival", "march", "steady_speed_m_s"]
@@ -208,7 +209,7 @@ def too_slow(distance_m: float, grade: float) -> OutOfRangeError:
     """Error for a course that the power does not carry the rider over."""
     return OutOfRangeError(
         f"the course cannot be ridden at this power: {distance_m / 1000.0:.2f} km from the start, on a grade of "
-        f"{100.0 * grade:.1f} %, the speed falls below {SLOWEST_M_S:g} m/s, at which nobody keeps a bicycle upright; "
+        f"{percent(grade, places=1)}, the speed falls below {SLOWEST_M_S:g} m/s, too slow to keep a bicycle upright; "
         "give more power, less head wind or an easier course"
     )
 
