@@ -11,6 +11,7 @@ import pytest
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.estimate.session import open_session
+from fieldaero.laps.track import wheel_distance_m
 from fieldaero.rides import write_csv
 from fieldaero.run_sheet.sheet import read_run_sheet
 from fieldaero.simulator import CourseShape, Sensors
@@ -63,6 +64,18 @@ def test_rides_lie_relative_to_the_run_sheet_wherever_one_works(tmp_path, monkey
         found = open_session(read_run_sheet(page), progress=said.append)
     assert [lap.setup for lap in found.laps if lap.used] == list(ORDER)
     assert said[0] == "reading rides/morning.csv"
+
+
+def test_the_track_of_each_ride_is_worked_out_once(monkeypatch):
+    worked_out = []
+
+    def counted(ride):
+        worked_out.append(id(ride))
+        return wheel_distance_m(ride)
+
+    monkeypatch.setattr("fieldaero.laps.track.wheel_distance_m", counted)
+    rides, how = parted()
+    assert [id(ride.ride) for ride in brought_together(*rides, **how).rides] == worked_out
 
 
 def test_each_lap_gets_its_setup_and_begins_where_the_rider_crossed_the_line():
