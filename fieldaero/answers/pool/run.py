@@ -69,7 +69,7 @@ def pool_sheets(
     known = [setup for sheet in sheets for setup in named_setups(sheet)]
     if versus is not None and versus not in known:
         raise RunSheetError(
-            f'"{versus}" is no setup of these sheets;{closest(versus, known)} allowed are '
+            f'"{versus}" is not a setup of these sheets;{closest(versus, known)} allowed are '
             + ", ".join(f'"{name}"' for name in dict.fromkeys(known))
         )
     results = []

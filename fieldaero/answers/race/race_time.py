@@ -49,7 +49,7 @@ class Race:
     highest_speed_m_s
         At which the rider brakes or stops pedalling; never if not given.
     start
-        "rolling" begins with the steady speed of the first stretch, "standing" from rest at full power.
+        "rolling" begins with the steady speed of the first piece, "standing" from rest at full power.
         Rolling unless said: it makes a flat course agree with L / v.  From rest 40 km at 250 W
         take 11 s longer, and of 46 s saved 0.3 s are not, since the first 200 m are about mass.
     """

@@ -22,8 +22,7 @@ DISGUISED = (
     "weather and laps are moved alike.",
     "Device names, serial numbers and heart rate are not in the pack, nor is anything that a photograph's file says "
     "beside the picture.",
-    "Mind that the shape of the course, its elevation, photographs, and what titles and notes say may still tell "
-    "somebody where it was.",
+    "The shape of the course, its elevation, photographs, titles and notes may still show somebody where it was.",
 )
 OPEN = (
     "Positions and clock times are as recorded: the pack says where and when this was ridden.",
@@ -45,9 +44,9 @@ def readme(result: Result, again: Result, *, files: Sequence[str], with_position
     parts = [
         one_line(again.title),
         _filled(
-            f"The data of this test, and what fieldaero {again.version} made of them. The answer stands in report.html "
-            "(open it in any browser) and summary.txt; every number stands in results.json, the tables in tables/, "
-            "the figures in figures/."
+            f"The data of this test, and what fieldaero {again.version} made of them. The answer is in report.html "
+            "(open it in any browser) and summary.txt, every number in results.json, the tables in tables/, the "
+            "figures in figures/."
         ),
         "How to check that nothing was changed\n\n    sha256sum -c SHA256SUMS",
         "How to redo the analysis (Python 3.11 or later, fieldaero installed)\n\n"
@@ -77,8 +76,8 @@ def _compared(result: Result, again: Result) -> str:
     if not apart:
         return "The numbers in this pack are those of the files in it."
     return (
-        "The numbers in this pack are those of the files in it. From the recorded files no difference of drag area "
-        f"came out otherwise by more than {number(max(max(apart), 1e-9), places=9)} m²."
+        "The numbers in this pack are those of the files in it. Analysing the recorded files instead changes no "
+        f"difference of drag area by more than {number(max(max(apart), 1e-9), places=9)} m²."
     )
 
 

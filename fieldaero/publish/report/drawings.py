@@ -43,7 +43,7 @@ def drawings(result: Result) -> dict[str, Drawing]:
             True,
             plots.laps_by_time,
             "Every lap over the session",
-            "Drag area of every lap with its own 95 % interval, most of which is common to all laps and cancels in a "
+            "Drag area of every lap with its own 95 % interval. Most of it is common to all laps and cancels in a "
             "difference. Dotted: the mean of a setup. Hollow grey: a lap that does not count, by plain closure.",
             _laps_told(result),
         ),
@@ -78,7 +78,7 @@ def drawings(result: Result) -> dict[str, Drawing]:
             plots.yaw_ridden,
             "How much was ridden at which yaw",
             "Share of the weight that each yaw angle has in a setup's drag area, in steps of two degrees.",
-            "Steps of two degrees over yaw, one line per setup; the shares stand in the table.",
+            "Steps of two degrees over yaw, one line per setup; the table has the shares.",
         ),
         (
             "tunnel",
@@ -119,7 +119,7 @@ def _differences_told(result: Result) -> str:
 
 def _laps_told(result: Result) -> str:
     means = [f"{name(s.setup)} about {number(s.cda_m2, places=3)} m²" for s in result.setup_results if s.laps]
-    return f"Marks over time, one per lap, by setup: {'; '.join(means)}. The numbers stand in the table."
+    return f"Marks over time, one per lap, by setup: {'; '.join(means)}. The table has the numbers."
 
 
 def _elevation_told(result: Result) -> str:
@@ -138,7 +138,7 @@ def _air_told(result: Result) -> str:
         return "No lap has a wind."
     return (
         f"Mean wind of the laps between {number(min(winds), places=1)} and {number(max(winds), places=1)} m/s; "
-        "yaw as bars, one per lap. The numbers stand in the table."
+        "yaw as bars, one per lap. The table has the numbers."
     )
 
 
