@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import warnings
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
@@ -13,6 +14,10 @@ from tests.browser.serving import FLAGS, browser_found
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
+
+# As the command line has it: the matrices are small, and several threads on one of them only wait for each other.
+# Read when numpy is loaded, which nothing above does.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # The same examples in every run, and no time limit per example: a test fails for what it
 # tests, not for a busy machine or an unlucky draw.
