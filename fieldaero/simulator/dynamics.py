@@ -11,8 +11,9 @@ Near standstill P / v grows without bound while the energy does not, so there th
 of kinetic energy, with speed linear in time.  Positions count from the first passage of the
 start line; the way to it lies before 0.
 
-A road ridden one way is recorded in several passes, each with its own way to the line; the device
-counts no wheel turns in between.
+Where a ride is not recorded in one go (a road ridden one way, or pauses between laps), it
+consists of several passes, each with its own way to the line; the device counts no wheel
+turns in between.
 """
 
 from __future__ import annotations
@@ -70,7 +71,7 @@ class Motion:
     passes
         First and last index of each stretch without a break in the recording.
     lap_cda_m2
-        Drag area of each lap at no yaw, shape (laps,).
+        Drag area of each lap at no yaw, without drift, shape (laps,).
     lap_start_s, lap_end_s
         Passages of the start and finish line, shape (laps,).
     braked_laps, stopped_laps
@@ -114,7 +115,10 @@ def ride_course(scenario: Scenario, table: CourseTable, rng: np.random.Generator
     ride = _Ride(scenario, table, rider, wind, wander, lap_cda.tolist())
     for first, last in spans:
         if first > 0:
-            ride.take_up_again(math.ceil(L / RETURN_M_S), rng)
+            pause = scenario.pause_between_laps_s
+            if course.shape == "one_way":
+                pause += math.ceil(L / RETURN_M_S)
+            ride.take_up_again(pause, rng)
         ride.one_pass(first, last)
     return ride.motion()
 
@@ -122,7 +126,7 @@ def ride_course(scenario: Scenario, table: CourseTable, rng: np.random.Generator
 def _spans(scenario: Scenario) -> list[tuple[int, int]]:
     """First and last lap (exclusive) of each pass."""
     laps = len(scenario.order)
-    if scenario.course.shape == "one_way":
+    if scenario.course.shape == "one_way" or scenario.pause_between_laps_s > 0.0:
         return [(k, k + 1) for k in range(laps)]
     return [(0, laps)]
 
@@ -156,11 +160,11 @@ class _Ride:
         self._rows: list[tuple[float, ...]] = []
         self._passes: list[tuple[int, int]] = []
 
-    def take_up_again(self, pause_s: int, rng: np.random.Generator) -> None:
+    def take_up_again(self, pause_s: float, rng: np.random.Generator) -> None:
         """Go on after a break in the recording, at a whole second and in another wind."""
         self._steps += -self._steps % STEPS_PER_S
-        self._offset_s += pause_s
-        self._wind.wait(pause_s, rng)
+        self._offset_s += math.ceil(pause_s)
+        self._wind.wait(math.ceil(pause_s), rng)
 
     def one_pass(self, first: int, last: int) -> None:
         """Ride from the way to the line of one lap to a little past the end of another."""
@@ -182,13 +186,14 @@ class _Ride:
             grade, east, north, calm = road.at(x)
             open_east, open_north = wind.now_m_s()
             we, wn = open_east * calm, open_north * calm
+            cda = self._lap_cda[lap] + scenario.cda_drift_m2_per_h * time / 3600.0
             if n % STEPS_PER_S == 0:
                 P = rider.power_of_second_w(position_m=s, speed_m_s=v, grade=grade, lap=lap, noise=self._wander[n])
             brake = rider.brake_m_s2(position_m=s, speed_m_s=v)
             u = v - (we * east + wn * north)
             air = math.hypot(u, wn * east - we * north)
             self._rows.append((time, s, v, lap, we, wn, air, worked, braked, brake))
-            s, v, braked = self._step(s, lap * L, v, P, brake, self._resistance(self._lap_cda[lap], we, wn))
+            s, v, braked = self._step(s, lap * L, v, P, brake, self._resistance(cda, we, wn))
             worked = P
             wind.advance(n, u)
             self._steps += 1

@@ -25,20 +25,20 @@ BUTTON_WITHIN_S = 1.0
 CADENCE_RPM = 88.0
 
 
-def sample_times_s(motion: Motion) -> Floats:
+def sample_times_s(scenario: Scenario, motion: Motion) -> Floats:
     """Return the samples' times on the motion's clock [s], shape (n,); none within the first second of a pass."""
-    times = []
+    step, times = scenario.sample_s, []
     for first, last in motion.passes:
         begun, ended = motion.time_s[first], motion.time_s[last]
-        grid = np.arange(1, int(ended) + 1, dtype=np.float64)
+        grid = np.arange(step, int(ended) + 1, step, dtype=np.float64)
         times.append(grid[(grid >= begun + 1.0) & (grid <= ended)])
     return np.concatenate(times)
 
 
 def recorded_table(scenario: Scenario, table: CourseTable, motion: Motion, rng: np.random.Generator) -> pd.DataFrame:
-    """Return the ride table: one row per second, columns of :data:`fieldaero.rides.ride.COLUMNS`."""
-    sensors, L = scenario.sensors, scenario.course.length_m
-    t = sample_times_s(motion)
+    """Return the ride table: one row per ``sample_s``, columns of :data:`fieldaero.rides.ride.COLUMNS`."""
+    sensors, L, step = scenario.sensors, scenario.course.length_m, float(scenario.sample_s)
+    t = sample_times_s(scenario, motion)
     n = len(t)
 
     def at(values: Floats) -> Floats:
@@ -49,22 +49,22 @@ def recorded_table(scenario: Scenario, table: CourseTable, motion: Motion, rng: 
         place = place % L
     east, north = (np.interp(place, table.distance_m, part) for part in (table.east_m, table.north_m))
     if sensors.position_sd_m > 0.0:
-        wandering = {"sd": sensors.position_sd_m, "scale_s": sensors.position_s}
+        wandering = {"sd": sensors.position_sd_m, "scale_s": sensors.position_s, "sample_s": step}
         east = east + lasting_errors(n, **wandering, rng=rng)
         north = north + lasting_errors(n, **wandering, rng=rng)
     frame = LocalFrame(latitude_deg=scenario.course.latitude_deg, longitude_deg=scenario.course.longitude_deg)
     latitude, longitude = frame.to_degrees(east, north)
-    speed, distance = _speed(sensors, at(motion.speed_m_s), at(motion.wheel_m), rng)
+    speed, distance = _speed(sensors, at(motion.speed_m_s), at(motion.wheel_m), step, rng)
     power = _mean_before(motion, motion.power_w, t - sensors.power_lag_s)
     out = {
         "time_s": t - t[0],
         "power_w": _power(sensors, power, t / 3600.0, rng),
         "speed_m_s": speed,
         "distance_m": distance,
-        "altitude_m": _altitude(sensors, np.interp(place, table.distance_m, table.height_m), rng),
+        "altitude_m": _altitude(sensors, np.interp(place, table.distance_m, table.height_m), t / 3600.0, step, rng),
         "latitude_deg": latitude,
         "longitude_deg": longitude,
-        "temperature_c": np.full(n, float(round(scenario.temperature_c))),
+        "temperature_c": np.full(n, float(round(scenario.temperature_c + sensors.temperature_error_c))),
         "cadence_rpm": np.where(power > 0.0, CADENCE_RPM, 0.0),
     }
     if sensors.air_speed:
@@ -72,6 +72,7 @@ def recorded_table(scenario: Scenario, table: CourseTable, motion: Motion, rng: 
         out["air_speed_m_s"] = np.maximum(
             sensors.air_speed_scale * air * (1.0 + sensors.air_speed_noise * rng.normal(size=n)), 0.0
         )
+    _lose(out, sensors, t, rng)
     return pd.DataFrame(out).reindex(columns=list(COLUMNS)).astype(np.float64)
 
 
@@ -95,14 +96,16 @@ def _mean_before(motion: Motion, values: Floats, t: Floats) -> Floats:
     return np.where(seconds > 0.0, gained(total) / np.where(seconds > 0.0, seconds, 1.0), values[1])
 
 
-def _speed(sensors: Sensors, speed: Floats, way: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
+def _speed(
+    sensors: Sensors, speed: Floats, way: Floats, step: float, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
     n = len(speed)
     moving = speed > 0.3
     if sensors.satellite_speed:
         sd, scale = sensors.satellite_speed_sd_m_s, sensors.satellite_speed_s
-        error = np.where(moving, lasting_errors(n, sd=sd, scale_s=scale, rng=rng), 0.0)
+        error = np.where(moving, lasting_errors(n, sd=sd, scale_s=scale, sample_s=step, rng=rng), 0.0)
         shown = np.maximum(speed + error, 0.0)
-        return _rounded(shown, 3), _rounded(way - way[0] + np.cumsum(error), 2)
+        return _rounded(shown, 3), _rounded(way - way[0] + np.cumsum(error) * step, 2)
     noise = sensors.speed_noise_m_s * rng.normal(size=n)
     shown = np.maximum(speed * sensors.wheel_scale + np.where(moving, noise, 0.0), 0.0)
     return _rounded(shown, 3), _rounded((way - way[0]) * sensors.wheel_scale, 2)
@@ -121,13 +124,30 @@ def _power(sensors: Sensors, power: Floats, hours: Floats, rng: np.random.Genera
     return np.round(shown) if sensors.whole_watts else shown
 
 
-def _altitude(sensors: Sensors, height: Floats, rng: np.random.Generator) -> Floats:
-    shown = BASE_HEIGHT_M + height
+def _altitude(sensors: Sensors, height: Floats, hours: Floats, step: float, rng: np.random.Generator) -> Floats:
+    shown = BASE_HEIGHT_M + height + sensors.altitude_drift_m_per_h * hours
     if sensors.altitude_sd_m > 0.0:
-        shown = shown + lasting_errors(len(height), sd=sensors.altitude_sd_m, scale_s=ALTITUDE_S, rng=rng)
+        shown = shown + lasting_errors(
+            len(height), sd=sensors.altitude_sd_m, scale_s=ALTITUDE_S, sample_s=step, rng=rng
+        )
     if sensors.altitude_step_m > 0.0:
         shown = np.round(shown / sensors.altitude_step_m) * sensors.altitude_step_m
     return np.asarray(shown)
+
+
+def _lose(out: dict[str, Floats], sensors: Sensors, t: Floats, rng: np.random.Generator) -> None:
+    """Blank what was lost; the wheel counter runs on and is right again afterwards."""
+    for per_h, columns in (
+        (sensors.power_dropouts_per_h, ("power_w", "cadence_rpm")),
+        (sensors.speed_dropouts_per_h, ("speed_m_s", "distance_m")),
+        (sensors.position_dropouts_per_h, ("latitude_deg", "longitude_deg")),
+    ):
+        if per_h <= 0.0:
+            continue
+        for begun in rng.uniform(t[0], t[-1], size=rng.poisson(per_h * (t[-1] - t[0]) / 3600.0)):
+            lost = (t >= begun) & (t < begun + sensors.dropout_s)
+            for name in columns:
+                out[name] = np.where(lost, np.nan, out[name])
 
 
 def button_marks(

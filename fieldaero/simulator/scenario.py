@@ -34,16 +34,21 @@ class Scenario:
         Standard deviation of the rider's wandering about the target, lasting 15 s.
     uphill_share
         By how much more a rider pushes per unit of grade.
-    cda_lap_sd_m2
-        Scatter of the true drag area from lap to lap.
+    cda_lap_sd_m2, cda_drift_m2_per_h
+        Scatter of the true drag area from lap to lap, and its steady change.
     cda_per_yaw_deg2
         Relative change of the drag area per square degree of yaw.
     brakings_per_lap
         Mean number of brakings for traffic, at random places.
     braked_laps, stopped_laps
         Numbers, 1-based, of laps in which the rider certainly brakes once, or stops for 40 s.
+    pause_between_laps_s
+        If above 0, every lap is recorded apart: after the finish the timer is paused, the rider comes
+        back, and starts it again ``lead_in_m`` before the line.  A road ridden one way is always so.
     lead_in_m
-        Way before the first passage of the start line; on a road ridden one way, before every passage.
+        Way before the first passage of the start line.
+    sample_s
+        Between samples, whole seconds.
 
     Examples
     --------
@@ -64,15 +69,18 @@ class Scenario:
     uphill_share: float = 8.0
     spare_cda_m2: float = 0.30
     cda_lap_sd_m2: float = 0.0
+    cda_drift_m2_per_h: float = 0.0
     cda_per_yaw_deg2: float = 0.0
     brakings_per_lap: float = 0.0
     braked_laps: tuple[int, ...] = ()
     stopped_laps: tuple[int, ...] = ()
+    pause_between_laps_s: float = 0.0
     lead_in_m: float = 300.0
     temperature_c: float = 18.0
     pressure_hpa: float = 1012.0
     relative_humidity: float = 0.6
     start_time: datetime = datetime(2026, 5, 3, 7, 0, tzinfo=UTC)
+    sample_s: int = 1
 
     def __post_init__(self) -> None:
         if not self.order:
@@ -85,3 +93,5 @@ class Scenario:
             for number in numbers:
                 if not 1 <= number <= len(self.order):
                     raise RunSheetError(f"{what}: there is no lap {number}; allowed is 1 to {len(self.order)}")
+        if self.sample_s < 1 or self.sample_s != int(self.sample_s):
+            raise RunSheetError(f"sample_s is {self.sample_s}; allowed are whole seconds from 1 up")

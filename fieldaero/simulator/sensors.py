@@ -32,12 +32,16 @@ class Sensors:
         Its error, and how long that lasts.
     position_sd_m, position_s
         Error of either coordinate, and how long it lasts.
-    altitude_sd_m, altitude_step_m
-        Slow error of the altimeter, and the step in which it is recorded.
+    altitude_sd_m, altitude_step_m, altitude_drift_m_per_h
+        Slow error of the altimeter, the step in which it is recorded, and its drift with the weather.
+    temperature_error_c
+        Of the thermometer, which shows whole degrees.
     air_speed, air_speed_noise, air_speed_scale
         Whether an air speed is recorded, its noise as a share, recorded over true.
     button_sd_s
         Scatter of the hand on the lap button; what is recorded is within 1 s of the line.
+    power_dropouts_per_h, speed_dropouts_per_h, position_dropouts_per_h, dropout_s
+        How often a sensor is lost, and for how long.
     """
 
     power_noise: float = 0.01
@@ -54,11 +58,17 @@ class Sensors:
     position_s: float = 30.0
     altitude_sd_m: float = 1.0
     altitude_step_m: float = 0.2
+    altitude_drift_m_per_h: float = 0.0
+    temperature_error_c: float = 0.0
     air_speed: bool = False
     air_speed_noise: float = 0.02
     air_speed_scale: float = 1.0
     whole_watts: bool = True
     button_sd_s: float = 0.5
+    power_dropouts_per_h: float = 0.0
+    speed_dropouts_per_h: float = 0.0
+    position_dropouts_per_h: float = 0.0
+    dropout_s: float = 6.0
 
     @staticmethod
     def perfect() -> Sensors:
@@ -79,9 +89,9 @@ class Sensors:
         )
 
 
-def lasting_errors(n: int, *, sd: float, scale_s: float, rng: np.random.Generator) -> Floats:
-    """Errors second by second that fade over a time scale: an Ornstein-Uhlenbeck process in the unit of ``sd``."""
-    keep = np.exp(-1.0 / scale_s)
+def lasting_errors(n: int, *, sd: float, scale_s: float, sample_s: float, rng: np.random.Generator) -> Floats:
+    """Errors that fade over a time scale: an Ornstein-Uhlenbeck process, shape (n,), in the unit of ``sd``."""
+    keep = np.exp(-sample_s / scale_s)
     push = rng.normal(size=n) * sd * np.sqrt(1.0 - keep**2)
     out = np.empty(n)
     value = sd * rng.normal()

@@ -30,7 +30,7 @@ class Truth:
     Attributes
     ----------
     lap_cda_m2
-        Drag area of each lap at no yaw.
+        Drag area of each lap at no yaw, without drift.
     braked_laps, stopped_laps
         Numbers, 1-based, of laps with a braking for traffic, or a halt.
     power_scale, wheel_scale
@@ -111,7 +111,7 @@ def simulate_session(scenario: Scenario, *, seed: int) -> SimulatedSession:
     table = course_table(scenario.course, road, lead_in_m=scenario.lead_in_m)
     motion = ride_course(scenario, table, riding)
     rows = recorded_table(scenario, table, motion, recording)
-    sampled = sample_times_s(motion)
+    sampled = sample_times_s(scenario, motion)
     truth = _truth(scenario, table, motion, sampled)
     ride = Ride(
         table=rows,

@@ -103,10 +103,16 @@ def test_positions_wander():
     assert likeness(error_m, 20) == pytest.approx(np.exp(-1.0), abs=0.2)
 
 
-def test_the_altimeter_counts_in_steps():
-    true, shown = pair("altitude_m", altitude_step_m=0.2)
-    assert shown == pytest.approx(true, abs=0.1 + 1e-9)
+def test_the_altimeter_drifts_and_counts_in_steps():
+    true, shown = pair("altitude_m", altitude_step_m=0.2, altitude_drift_m_per_h=6.0)
+    hours = (session(order=LAPS).ride.time_s + 1.0) / 3600.0
+    assert shown - true - 6.0 * hours == pytest.approx(np.zeros(len(true)), abs=0.1 + 1e-9)
     assert shown / 0.2 == pytest.approx(np.round(shown / 0.2), abs=1e-9)
+
+
+def test_the_thermometer_shows_whole_degrees():
+    _, shown = pair("temperature_c", temperature_error_c=1.8)
+    assert set(shown) == {20.0}
 
 
 def test_air_speed_in_still_air_is_ground_speed():
@@ -125,6 +131,22 @@ def test_an_air_speed_sensor_has_a_scale_and_noise():
     assert not session().ride.has("air_speed_m_s")
 
 
+@pytest.mark.parametrize(
+    ("errors", "lost", "kept"),
+    [
+        ({"power_dropouts_per_h": 30.0}, "power_w", "speed_m_s"),
+        ({"speed_dropouts_per_h": 30.0}, "speed_m_s", "power_w"),
+        ({"position_dropouts_per_h": 30.0}, "latitude_deg", "distance_m"),
+    ],
+)
+def test_a_lost_sensor_records_nothing_for_a_while(errors, lost, kept):
+    ride = session(order=LAPS, sensors=replace(PERFECT, dropout_s=10.0, **errors)).ride
+    missing = np.isnan(ride.column(lost))
+    expected = 30.0 * ride.duration_s / 3600.0
+    assert missing.sum() / 10.0 == pytest.approx(expected, abs=3.0 * np.sqrt(expected))
+    assert not np.isnan(ride.column(kept)).any()
+
+
 def test_sensors_leave_the_ride_underneath_as_it_was():
     assert np.array_equal(session(sensors=Sensors()).motion.speed_m_s, session().motion.speed_m_s)
 
@@ -138,6 +160,6 @@ def test_a_meter_at_rest_shows_nothing():
 
 def test_lasting_errors_keep_their_standard_deviation_from_the_first_sample_on():
     rng = np.random.default_rng(4)
-    runs = np.array([lasting_errors(40, sd=2.0, scale_s=10.0, rng=rng) for _ in range(3000)])
+    runs = np.array([lasting_errors(40, sd=2.0, scale_s=10.0, sample_s=1.0, rng=rng) for _ in range(3000)])
     assert runs.std(axis=0) == pytest.approx(np.full(40, 2.0), rel=0.08)
     assert np.mean(runs[:, 30] * runs[:, 20]) == pytest.approx(4.0 * np.exp(-1.0), rel=0.15)

@@ -41,7 +41,7 @@ def closures_m2(made: SimulatedSession, *, system: System | None = None, rise_m:
 
 
 def test_the_same_seed_gives_the_same_session_and_another_seed_another():
-    noisy = {"sensors": Sensors(), "wind": GUSTY, "brakings_per_lap": 0.5}
+    noisy = {"sensors": Sensors(power_dropouts_per_h=20.0), "wind": GUSTY, "brakings_per_lap": 0.5}
     one, again, other = (simulate_session(scenario(**noisy), seed=seed) for seed in (7, 7, 8))
     assert one.ride.table.equals(again.ride.table)
     assert one.truth == again.truth
@@ -56,6 +56,12 @@ def test_the_ride_looks_like_one_that_was_read():
     assert made.ride.start_time == scenario().start_time
     assert made.ride.lap_marks[-1].trigger == "session_end"
     assert len(made.ride.lap_marks) == len(ORDER) + 2
+
+
+def test_samples_can_be_further_apart():
+    made = session(sample_s=4)
+    assert np.all(np.diff(made.ride.time_s) == 4.0)
+    assert made.truth.lap_end_s[-1] < made.ride.time_s[-1] + 10.0
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -98,9 +104,11 @@ def test_closure_of_an_errorless_ride_in_still_air_returns_the_true_drag_area(se
     assert closures_m2(made) == pytest.approx(np.array(made.truth.lap_cda_m2), rel=1e-3)
 
 
-def test_closure_holds_where_laps_are_recorded_apart():
-    made = session(course=ONE_WAY)
-    assert closures_m2(made, rise_m=ONE_WAY.rise_m) == pytest.approx(np.array(made.truth.lap_cda_m2), rel=1e-3)
+@pytest.mark.parametrize("changes", [{"pause_between_laps_s": 120.0}, {"course": ONE_WAY}])
+def test_closure_holds_where_laps_are_recorded_apart(changes):
+    made = session(**changes)
+    rise = ONE_WAY.rise_m if "course" in changes else 0.0
+    assert closures_m2(made, rise_m=rise) == pytest.approx(np.array(made.truth.lap_cda_m2), rel=1e-3)
 
 
 def test_closure_with_a_known_steady_wind_returns_the_true_drag_area():
@@ -118,6 +126,12 @@ def test_a_drag_area_that_grows_with_yaw_is_found_larger_in_a_crosswind_and_unch
     still, plain, yawed = session(**growing), session(wind=wind), session(wind=wind, **growing)
     assert closures_m2(still) == pytest.approx(np.array(still.truth.lap_cda_m2), rel=1e-3)
     assert np.all(closures_m2(yawed) > 1.03 * closures_m2(plain))
+
+
+def test_a_drifting_drag_area_is_found_drifting():
+    made = session(cda_drift_m2_per_h=0.02)
+    middle_h = np.add(made.truth.lap_start_s, made.truth.lap_end_s) / 2.0 / 3600.0
+    assert closures_m2(made) - made.truth.lap_cda_m2 == pytest.approx(0.02 * middle_h, abs=3e-4)
 
 
 def test_lap_to_lap_scatter_has_the_standard_deviation_asked_for():
@@ -172,6 +186,7 @@ def test_truth_becomes_plain_json():
         ({"order": ()}, "empty"),
         ({"order": ("bare", "fared")}, 'lap 2: "fared" is no setup'),
         ({"stopped_laps": (5,)}, "no lap 5; allowed is 1 to 4"),
+        ({"sample_s": 0}, "whole seconds"),
     ],
 )
 def test_an_impossible_scenario_is_refused(wrong, said):
