@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from _choosing import balance, choosing, pick
 from _lap_table import lap_table
 from _looks import head, note, show_drawn, way_on
+from _picking_laps import balance, choosing, pick
 from _ride_cards import plain
 from _ride_charts import BRUSH, SHOWN, brushed_s, trace_chart, trace_for
 from _road_map import lap_source, road_map

@@ -2,17 +2,7 @@
 
 from __future__ import annotations
 
-from fieldaero.answers.pool.legs import SessionContrast, session_contrast
-from fieldaero.answers.pool.pooled import LeftOut, Pooled, PooledComparison, PooledSession
+from fieldaero.answers.pool.pooled import Pooled
 from fieldaero.answers.pool.run import pool_results, pool_sheets
 
-__all__ = [
-    "LeftOut",
-    "Pooled",
-    "PooledComparison",
-    "PooledSession",
-    "SessionContrast",
-    "pool_results",
-    "pool_sheets",
-    "session_contrast",
-]
+__all__ = ["Pooled", "pool_results", "pool_sheets"]

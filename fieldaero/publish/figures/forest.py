@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from fieldaero.answers.pool import Pooled, PooledComparison
+from fieldaero.answers.pool.pooled import Pooled, PooledComparison
 from fieldaero.basics.colours import BAND, COLOURS, DARK
 from fieldaero.basics.formatting import interval, one_line, shortened, value_with_uncertainty
 from fieldaero.publish.figures.marks import LONGEST_NAME

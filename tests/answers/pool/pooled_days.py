@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 
 from scipy import stats
 
-from fieldaero.answers.pool import Pooled, SessionContrast
 from fieldaero.answers.pool.comparison import Terms, compared
-from fieldaero.answers.pool.legs import Chain, chain_of, pooled_leg
+from fieldaero.answers.pool.legs import Chain, SessionContrast, chain_of, pooled_leg
+from fieldaero.answers.pool.pooled import Pooled
 from fieldaero.physics.flat_road import FlatRoad
 from fieldaero.physics.system import System
 from fieldaero.run_sheet.schema import AnalysisChoices

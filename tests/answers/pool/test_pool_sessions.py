@@ -10,7 +10,8 @@ from datetime import UTC, datetime
 import pytest
 
 from fieldaero.answers.analysis import analyse
-from fieldaero.answers.pool import pool_results, session_contrast
+from fieldaero.answers.pool import pool_results
+from fieldaero.answers.pool.legs import session_contrast
 from fieldaero.basics.errors import CannotAnswerError, RunSheetError
 from fieldaero.compare.verdict import LOWER, NOT_RESOLVED
 from tests.cli.command_line import fieldaero, nothing_changes, one_sentence
