@@ -116,12 +116,12 @@ class ComparisonResult:
 
     setup: str
     versus: str
-    verdict: Verdict
     delta_cda_m2: float | None = None
     se_m2: float | None = None
     df: float | None = None
     interval95_m2: tuple[float, float] | None = None
     p_value: float | None = None
+    verdict: Verdict
     watts: WattsResult | None = None
     seconds: SecondsResult | None = None
     further_laps: int | None = None

@@ -44,7 +44,8 @@ def write_files(
     """Write several files, by their names, into a folder, which is made if needed.
 
     A file whose content has one of the hashes ``inputs_sha256`` is an input and is not replaced:
-    then, as where the folder cannot be written, an error is raised and no file is written.
+    then, as where the folder cannot be written, an error is raised and no file is written.  Where a move fails or
+    is interrupted halfway, the files already moved stay: each is the old or the new one.
     """
     target = Path(folder)
     new: list[Path] = []

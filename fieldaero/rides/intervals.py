@@ -30,6 +30,8 @@ def is_gap(time_s: Floats) -> NDArray[np.bool_]:
     [False, False, False]
     """
     step = np.diff(time_s)
+    if len(step) == 0:
+        return np.zeros(0, dtype=np.bool_)
     usual = float(np.quantile(step, USUAL, method="lower"))
     return np.asarray(step > np.clip(USUAL_STEPS * usual, NEVER_A_GAP_S, ALWAYS_A_GAP_S))
 

@@ -13,6 +13,7 @@ from fieldaero.laps.course import find_course
 from fieldaero.laps.find_laps import find_laps
 from fieldaero.laps.flags import flag_laps
 from fieldaero.physics.system import System
+from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 from tests.synthetic_rides import (
     MASS_KG,
@@ -84,3 +85,8 @@ def test_only_the_lap_with_the_gap_is_incomplete(ride):
 def test_the_balance_is_unknown_in_the_gap_and_nowhere_else(ride):
     balance = energy_balance(ride, system=System(mass_kg=MASS_KG), air_density_kg_m3=1.2, gravity_m_s2=9.8)
     assert np.flatnonzero(~balance.known).tolist() == [np.argmax(np.diff(ride.time_s))]
+
+
+@pytest.mark.parametrize("samples", [0, 1])
+def test_a_recording_without_steps_has_no_gap(samples):
+    assert is_gap(np.zeros(samples)).tolist() == []
