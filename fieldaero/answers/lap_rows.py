@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from fieldaero.answers.cross_checks.yaw_ridden import segment_yaw_deg
 from fieldaero.answers.rows import LapResult
+from fieldaero.basics.quantities import Floats
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.closure import lap_closure
 from fieldaero.estimate.cut_laps import why_not_fittable
@@ -21,7 +21,6 @@ from fieldaero.laps.lap import flag_words, mean_power_w
 
 __all__ = ["NORMAL_95", "LapPoint", "lap_points", "lap_results"]
 
-Floats = NDArray[np.float64]
 
 NORMAL_95 = float(ndtri(0.975))  # the fit's own error of a lap: normal, for given noise
 

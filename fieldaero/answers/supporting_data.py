@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fieldaero.answers.cross_checks.yaw_ridden import ridden_yaw, segment_yaw_deg, yaw_bins
 from fieldaero.answers.lap_rows import NORMAL_95, LapPoint, lap_points
@@ -23,6 +22,7 @@ from fieldaero.answers.supporting_rows import (
     SupportingData,
     YawRidden,
 )
+from fieldaero.basics.quantities import Floats
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.session import Session, SessionLap
 from fieldaero.physics.road_power import BEARING_N, BEARING_N_S_M
@@ -30,7 +30,6 @@ from fieldaero.physics.wind import RIDER_HEIGHT_M, wind_from_deg
 
 __all__ = ["supporting_data"]
 
-Floats = NDArray[np.float64]
 
 MIDDLE_PCT = (5.0, 95.0)
 LEVEL = 0.95

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, WeatherError
+from fieldaero.basics.quantities import Floats
 from fieldaero.draft.draft import Draft
 from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.run_sheet.messages import checked
@@ -28,7 +28,6 @@ __all__ = [
     "mean_air_density_kg_m3",
 ]
 
-Floats = NDArray[np.float64]
 USUAL_AIR_KG_M3 = 1.2
 STEP_S = 60.0
 PER_LAP = 5  # moments of a lap at which its wind is looked up

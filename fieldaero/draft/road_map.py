@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.quantities import Floats
 from fieldaero.laps.lap import Lap, moment_in_words
 from fieldaero.laps.start_line import HALF_WIDTH_M, StartLine
 from fieldaero.laps.track import track_of
@@ -16,7 +17,6 @@ from fieldaero.rides.ride import Ride
 
 __all__ = ["TrackMap", "place_in_words", "start_line_at", "track_map"]
 
-Floats = NDArray[np.float64]
 POINTS = 1500
 MARGIN = 1.1
 

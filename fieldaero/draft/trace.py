@@ -13,9 +13,9 @@ from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.closure import lap_closure, virtual_elevation
 from fieldaero.estimate.energy_balance import energy_balance
 from fieldaero.laps.lap import Lap
@@ -35,7 +35,6 @@ __all__ = [
     "virtual_elevation_trace",
 ]
 
-Floats = NDArray[np.float64]
 Quantity = Literal["speed", "power", "elevation"]
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 

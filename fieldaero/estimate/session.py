@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import RideError
+from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.energy_balance import EnergyBalance, energy_balance, power_lag_s
 from fieldaero.estimate.recording_warnings import recording_warnings
 from fieldaero.estimate.session_laps import FoundLaps, found_laps
@@ -31,8 +32,6 @@ from fieldaero.run_sheet.unit_slips import unlikely_air, unlikely_system
 from fieldaero.weather.conditions import Conditions, Weather
 
 __all__ = ["Session", "SessionLap", "SessionRide", "open_session", "session_of"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

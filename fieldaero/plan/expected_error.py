@@ -23,8 +23,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.compare.session_comparison import estimate_session
 from fieldaero.compare.setups import SCATTER_PRIOR_SD
 from fieldaero.estimate.joint_fit.noise import PARAMETERS
@@ -38,7 +38,6 @@ from fieldaero.simulator.session_files import GUST_SHARE, SLOW_SHARE, run_sheet_
 
 __all__ = ["ExpectedError", "PlannedRide", "expected_error", "planned_scenario", "session_from"]
 
-Floats = NDArray[np.float64]
 
 # The variance goes with cos and sin of twice the direction at most, which three directions average out.
 DIRECTIONS_DEG = (10.0, 70.0, 130.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.basics.runs import runs_where
 
 __all__ = ["frozen", "power_without_load"]
@@ -14,8 +15,6 @@ TURNING_RPM = 60.0
 MOVING_M_S = 2.0
 FROZEN_S = 8.0
 FROZEN_SAMPLES = 6
-
-Floats = NDArray[np.float64]
 
 
 def power_without_load(*, power_w: Floats, cadence_rpm: Floats, speed_m_s: Floats) -> NDArray[np.bool_]:

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+
+from fieldaero.basics.quantities import Floats
 
 __all__ = ["RUN_OUT_M", "CourseShape", "CourseTable", "course_table"]
 
-Floats = NDArray[np.float64]
 
 Shape = Literal["loop", "out_and_back", "one_way"]
 HARMONICS = 6

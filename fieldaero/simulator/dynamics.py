@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.errors import CannotAnswerError
+from fieldaero.basics.quantities import Floats
 from fieldaero.physics.earth import normal_gravity_m_s2
 from fieldaero.physics.moist_air import air_density_kg_m3
 from fieldaero.physics.road_power import BEARING_N, BEARING_N_S_M
@@ -36,7 +37,6 @@ from fieldaero.simulator.wind import PassingWind
 
 __all__ = ["Motion", "ride_course"]
 
-Floats = NDArray[np.float64]
 Resistance = Callable[[float, float], float]
 
 STEP_S = 0.25

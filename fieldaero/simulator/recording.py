@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.physics.earth import LocalFrame
 from fieldaero.rides.ride import COLUMNS, LapMark, Pause
 from fieldaero.simulator.course_shape import CourseTable
@@ -17,7 +17,6 @@ from fieldaero.simulator.sensors import Sensors, lasting_errors
 
 __all__ = ["button_marks", "pauses_of", "recorded_table", "sample_times_s"]
 
-Floats = NDArray[np.float64]
 
 ALTITUDE_S = 600.0
 BASE_HEIGHT_M = 20.0

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from fieldaero.basics.quantities import Floats
 
 __all__ = ["Sensors", "lasting_errors"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.rides.ride import Ride, RideSource
 from fieldaero.simulator.course_shape import CourseTable, course_table
 from fieldaero.simulator.dynamics import Motion, ride_course
@@ -17,7 +17,6 @@ from fieldaero.simulator.scenario import Scenario
 
 __all__ = ["SimulatedSession", "Truth", "simulate_session"]
 
-Floats = NDArray[np.float64]
 
 LONG = ("profile_", "sample_")
 DIGITS = 10

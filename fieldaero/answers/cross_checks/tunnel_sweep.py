@@ -22,12 +22,12 @@ from scipy.interpolate import PchipInterpolator
 
 from fieldaero.basics.errors import RunSheetError
 from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
+from fieldaero.basics.quantities import Floats
 from fieldaero.run_sheet.schema import FEWEST_YAW_ANGLES, TunnelSweep
 from fieldaero.run_sheet.sheet import RunSheet
 
 __all__ = ["SWEEP_COLUMNS", "Sweep", "SweepMean", "read_sweep_csv", "read_sweeps"]
 
-Floats = NDArray[np.float64]
 
 SWEEP_COLUMNS = ("yaw_deg", "cda_m2", "sd_m2")
 """Columns of a sweep's CSV file; sd_m2 may be left out."""

@@ -22,11 +22,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from fieldaero.answers.cross_checks.yaw_ridden import RiddenYaw, ridden_yaw, segment_yaw_deg
 from fieldaero.answers.rows import YawResult
+from fieldaero.basics.quantities import Floats
 from fieldaero.compare.session_comparison import Estimates
 from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.estimate.joint_fit.gauss_newton import Component, step_to_estimate
@@ -35,7 +35,6 @@ from fieldaero.estimate.joint_fit.segments import Segments
 
 __all__ = ["LEAST_SPREAD_DEG2", "MODEL_ERROR_PER_DEG2", "yaw_result"]
 
-Floats = NDArray[np.float64]
 
 LEAST_SPREAD_DEG2 = 30.0  # below it the interval is wider than any change that bikes and riders show
 LEAST_LAPS = 4

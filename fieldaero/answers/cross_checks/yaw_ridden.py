@@ -16,15 +16,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fieldaero.answers.rows import YawBin
+from fieldaero.basics.quantities import Floats
 from fieldaero.compare.session_comparison import Estimates
 
 __all__ = ["RiddenYaw", "ridden_yaw", "segment_yaw_deg", "yaw_bins"]
 
 BIN_DEG = 2.0
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

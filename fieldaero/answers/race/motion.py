@@ -31,11 +31,11 @@ from scipy.linalg import solve_banded
 
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.formatting import percent
+from fieldaero.basics.quantities import Floats
 from fieldaero.physics.road_power import BEARING_N, BEARING_N_S_M
 
 __all__ = ["Mover", "RoadPieces", "arrival", "march", "steady_speed_m_s"]
 
-Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 FLOOR_M3_S3 = 1e-4  # below 5 cm/s a force is that of 5 cm/s

@@ -19,11 +19,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.interpolate import make_smoothing_spline
 from scipy.ndimage import median_filter
 
 from fieldaero.basics.errors import OutOfRangeError, RideError
+from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.joint_fit.fit import JointFit
 from fieldaero.laps.course import Course
 from fieldaero.laps.track import track_of
@@ -44,7 +45,6 @@ __all__ = [
     "smoothed_height_m",
 ]
 
-Floats = NDArray[np.float64]
 
 STEEPEST = 0.35  # the steepest streets of the world, from memory
 READ_EVERY_M = 10.0

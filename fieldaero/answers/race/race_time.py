@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fieldaero.answers.race.motion import Mover, RoadPieces, arrival, march, steady_speed_m_s
 from fieldaero.answers.race.profile import CourseProfile
 from fieldaero.basics.errors import OutOfRangeError
-from fieldaero.basics.quantities import within
+from fieldaero.basics.quantities import Floats, within
 from fieldaero.physics.atmosphere import standard_atmosphere
 from fieldaero.physics.flat_road import FlatRoad
 from fieldaero.physics.road_power import crr_in_range, density_in_range, gravity_in_range
@@ -26,7 +25,6 @@ from fieldaero.physics.wind import wind_along_across, wind_east_north_m_s
 
 __all__ = ["CourseRun", "Race", "race_runs"]
 
-Floats = NDArray[np.float64]
 Start = Literal["rolling", "standing"]
 
 LARGEST_CDA_M2 = 5.0

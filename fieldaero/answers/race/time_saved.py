@@ -23,16 +23,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fieldaero.answers.race.race_time import Race, race_runs
 from fieldaero.basics.errors import OutOfRangeError
+from fieldaero.basics.quantities import Floats
 from fieldaero.compare.budget import CRR_NAME, CommonInput
 from fieldaero.statistics.gum_budget import UncertaintyBudget, UncertaintyInput, uncertainty_budget
 
 __all__ = ["TimeSaved", "time_saved"]
 
-Floats = NDArray[np.float64]
 
 MASS, POWER_SCALE, AIR_DENSITY, CRR = "mass", "power scale", "air density", CRR_NAME
 AREA_STEP_M2 = 2e-4

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.basics.formatting import counted
+from fieldaero.basics.quantities import Floats
 from fieldaero.physics.earth import ECCENTRICITY_SQUARED, SEMI_MAJOR_AXIS_M
 
 __all__ = ["ground_step_m", "rate_m_s", "rising"]
@@ -16,8 +17,6 @@ FASTEST_M_S = 40.0
 LEAP_M = 100.0  # a device without signal may catch up by this much
 STRAY_SAMPLES = 5
 LONGEST_BRIDGE_S = 5.0
-
-Floats = NDArray[np.float64]
 
 
 def rising(distance_m: Floats, *, time_s: Floats, speed_m_s: Floats) -> tuple[Floats, list[str]]:

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from fieldaero.basics.formatting import counted, share_of
+from fieldaero.basics.quantities import Floats
 from fieldaero.rides.repair.distance_and_speed import ground_step_m
 from fieldaero.rides.repair.pauses import cut_steps
 from fieldaero.rides.ride import Pause
@@ -23,8 +24,6 @@ LOWEST_ALTITUDE_M = -5.0
 COARSE_ALTITUDE_M = 0.9
 WHEEL_OFF = 0.015
 LEAST_COMPARED_M = 2000.0
-
-Floats = NDArray[np.float64]
 
 
 def notes_on(samples: pd.DataFrame, pauses: Sequence[Pause]) -> list[str]:

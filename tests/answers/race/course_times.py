@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from fieldaero.answers.race.race_time import CourseRun, Race, race_runs
-
-Floats = NDArray[np.float64]
+from fieldaero.basics.quantities import Floats
 
 
 def run_course(race: Race, *, cda_m2: ArrayLike) -> CourseRun:

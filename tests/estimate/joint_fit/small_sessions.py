@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fieldaero.basics.quantities import Floats
 from fieldaero.estimate.joint_fit.noise import PARAMETERS
 from fieldaero.estimate.joint_fit.priors import SharedPrior
 from fieldaero.estimate.joint_fit.segments import RoadCells, Segments
-
-Floats = NDArray[np.float64]
 
 
 def noise_parameters(**changes) -> Floats:
