@@ -82,7 +82,7 @@ class DifferencePct:
     setup: str
     versus: str
     delta_pct: float
-    interval95_pct: tuple[float, float] | None
+    interval95_pct: tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)

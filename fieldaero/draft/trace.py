@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal, get_args
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -25,7 +25,6 @@ from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = [
-    "QUANTITIES",
     "Quantity",
     "Trace",
     "clock_ticks_s",
@@ -36,7 +35,6 @@ __all__ = [
 ]
 
 Quantity = Literal["speed", "power", "elevation"]
-QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 
 POINTS = 2000
 HEADROOM = 0.25

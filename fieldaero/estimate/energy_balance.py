@@ -26,7 +26,7 @@ from fieldaero.basics.quantities import Floats
 from fieldaero.physics.height_gain import HeightGainTerms, height_gain_terms
 from fieldaero.physics.system import System
 from fieldaero.physics.wind import wind_along_across
-from fieldaero.rides.intervals import POWER_OF_END_UP_TO_S, interval_power_w, is_gap
+from fieldaero.rides.intervals import LONGEST_SPEED_BRIDGE_S, POWER_OF_END_UP_TO_S, interval_power_w, is_gap
 from fieldaero.rides.ride import Ride
 
 __all__ = ["EnergyBalance", "energy_balance", "power_lag_s"]
@@ -35,7 +35,6 @@ __all__ = ["EnergyBalance", "energy_balance", "power_lag_s"]
 # longer steps has no gaps for that, but no balance either.
 LONGEST_INTERVAL_S = 10.0
 LONGEST_POWER_BRIDGE_S = 10.0  # power missing for no longer than this is bridged by interpolation
-LONGEST_SPEED_BRIDGE_S = 5.0
 LAGS_S = np.arange(-3.0, 3.01, 0.25)
 LAG_MUST_GAIN = 0.05  # a lag that calms the balance by less than this is not told from none
 CALM_OVER = 9  # samples whose mean is taken out before the calm is judged: hills, wind and drag are slower

@@ -22,6 +22,7 @@ from fieldaero.laps.flags import flag_laps
 from fieldaero.laps.lap import Lap
 from fieldaero.laps.lap_list import LapListing
 from fieldaero.laps.sensor_dropouts import false_samples
+from fieldaero.laps.track import Track
 from fieldaero.physics.earth import MIDDLE_LATITUDE_DEG, normal_gravity_m_s2
 from fieldaero.rides import read_ride
 from fieldaero.rides.local_positions import is_local
@@ -177,7 +178,17 @@ def session_of(
     wind = _mean_wind(run_sheet, rides, flagged, conditions)
     say("energy balance")
     session_rides = tuple(
-        _session_ride(run_sheet, found, k, mine, air, gravity, wind, before)
+        _session_ride(
+            found.rides[k],
+            found.tracks[k],
+            laps=mine,
+            air=air,
+            run_sheet=run_sheet,
+            course=course,
+            gravity_m_s2=gravity,
+            wind_m_s=wind,
+            former=before,
+        )
         for k, (mine, air) in enumerate(zip(flagged, conditions, strict=True))
     )
     for of_ride in session_rides:
@@ -260,18 +271,19 @@ def _mean_wind(
 
 
 def _session_ride(
-    run_sheet: RunSheet,
-    found: FoundLaps,
-    k: int,
+    ride: Ride,
+    track: Track,
+    *,
     laps: tuple[SessionLap, ...],
     air: Conditions,
-    gravity: float,
-    wind: tuple[float, float] | None,
+    run_sheet: RunSheet,
+    course: Course,
+    gravity_m_s2: float,
+    wind_m_s: tuple[float, float] | None,
     former: Session | None,
 ) -> SessionRide:
-    ride, track, course = found.rides[k], found.tracks[k], found.course
     position = lap_position_m(track, [lap.lap for lap in laps], course)
-    density = _density_on_course(air, course, position, gravity)
+    density = _density_on_course(air, course, position, gravity_m_s2)
     extra = np.zeros(len(ride.time_s))
     for lap in laps:
         if lap.used:
@@ -286,10 +298,10 @@ def _session_ride(
         ride,
         system=run_sheet.system,
         air_density_kg_m3=density,
-        gravity_m_s2=gravity,
+        gravity_m_s2=gravity_m_s2,
         heading_deg=course.heading_deg_at(position),
-        wind_east_m_s=0.0 if wind is None else wind[0],
-        wind_north_m_s=0.0 if wind is None else wind[1],
+        wind_east_m_s=0.0 if wind_m_s is None else wind_m_s[0],
+        wind_north_m_s=0.0 if wind_m_s is None else wind_m_s[1],
         mass_change_kg=extra,
         power_lag_s=lag,
         false_power=lost_power,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldaero.basics.errors import CannotAnswerError, RunSheetError
-from fieldaero.laps.course import Course, complete_laps, find_course, lap_position_m, lateral_distance_m
+from fieldaero.laps.course import ONE_ROAD_M, Course, complete_laps, find_course, lap_position_m, lateral_distance_m
 from fieldaero.laps.find_laps import find_laps
 from fieldaero.laps.lap import Lap, LapSource
 from fieldaero.laps.lap_list import LapListing
@@ -22,8 +22,6 @@ from fieldaero.rides.ride import Ride
 from fieldaero.run_sheet.sheet import RunSheet, check_lap_list
 
 __all__ = ["FoundLaps", "found_laps"]
-
-ONE_ROAD_M = 50.0  # rides that lie further apart in the median are on different roads
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -31,13 +31,13 @@ from fieldaero.laps.track import Track, track_of
 from fieldaero.physics.earth import LocalFrame
 from fieldaero.rides.ride import Ride
 
-__all__ = ["Course", "complete_laps", "find_course", "lap_position_m", "lateral_distance_m"]
+__all__ = ["ONE_ROAD_M", "Course", "complete_laps", "find_course", "lap_position_m", "lateral_distance_m"]
 
 GRID_M = 10.0
 CLOSED_WITHIN_M = 30.0  # start and finish of a closed course: satellite error and riding line
 FINE_M = 2.0
 HEADING_WEIGHT_M = 40.0  # opposite headings count as 80 m apart when the nearest point is sought
-ONE_ROAD_M = 50.0  # laps whose lines lie further apart in the median are not laps of one course
+ONE_ROAD_M = 50.0  # laps, and rides, that lie further apart in the median are not on one course
 LEAST_SHIFT_M = 3.0  # less is not told from the satellites' own error between two recordings
 PLACED_WITHIN_M = 25.0  # a lap of no whole length is placed only if its samples agree this well
 PLACED = 0.8  # ... in this share

@@ -24,10 +24,11 @@ from fieldaero.laps.track import AT_ONE_PLACE_M, Track, track_of
 from fieldaero.physics.system import System
 from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Pause, Ride
+from fieldaero.statistics.robust_scale import NORMAL_SD_PER_MEDIAN_DEVIATION
 
 __all__ = ["flag_laps"]
 
-SAME_PLACE_M = 60.0  # a lap that begins or ends further from where it should is not whole
+WHOLE_WITHIN_M = 60.0  # a lap that begins or ends further from where it should is not whole
 STOPPED_BELOW_M_S = 1.0
 STOPPED_S = 3.0
 OFF_COURSE_M = 25.0
@@ -142,11 +143,11 @@ def _away(lap: Lap, of: _Evidence) -> list[str]:
     if course.closed and course.is_whole(lap):
         # A whole round may begin anywhere on the course, but has to end where it began.
         gap = float(np.hypot(np.diff(ends[0]), np.diff(ends[1]))[0])
-        return [f"it ends {gap:.0f} m from where it began"] if gap > SAME_PLACE_M else []
+        return [f"it ends {gap:.0f} m from where it began"] if gap > WHOLE_WITHIN_M else []
     words = []
     for k, verb, which, of_what in ((0, "begins", 0, "start line"), (1, "ends", -1, "finish")):
         gap = float(np.hypot(ends[0][k] - course.east_m[which], ends[1][k] - course.north_m[which]))
-        if gap > SAME_PLACE_M:
+        if gap > WHOLE_WITHIN_M:
             words.append(f"it {verb} {gap:.0f} m from the {'start line' if course.closed else of_what}")
     return words
 
@@ -220,7 +221,7 @@ def _speed_outside(mean: float, others_m_s: list[float]) -> list[Flag]:
     if len(others_m_s) < LEAST_OTHERS or np.isnan(mean):
         return []
     middle = float(np.median(others_m_s))
-    sd = 1.4826 * float(np.median(np.abs(np.array(others_m_s) - middle)))
+    sd = NORMAL_SD_PER_MEDIAN_DEVIATION * float(np.median(np.abs(np.array(others_m_s) - middle)))
     if abs(mean - middle) <= max(SPEED_OUTSIDE_SD * sd, SPEED_OUTSIDE * middle):
         return []
     sentence = (

@@ -37,7 +37,7 @@ __all__ = ["Repetition", "find_repetition"]
 
 STEP_M = 10.0
 MOST_POINTS = 8000  # keeps the search for neighbours small on rides of 80 km and more
-SAME_PLACE_M = 25.0
+RETURNS_WITHIN_M = 25.0
 ON_ROAD_M = 15.0  # ends of a lap lie this close to the road of another: lanes, and satellites twice
 RETURNS_AGREE = 0.01  # share of the lap by which returns of one lap differ: riding line, overtaking
 RIDDEN_TWICE = 0.5  # at least this share of the lap must be seen to return
@@ -82,7 +82,7 @@ def find_repetition(track: Track) -> Repetition | None:
 
 
 def _tolerance_m(length: float, step: float) -> float:
-    return max(SAME_PLACE_M, step, RETURNS_AGREE * length)
+    return max(RETURNS_WITHIN_M, step, RETURNS_AGREE * length)
 
 
 def _next_return_m(track: Track, d: Floats, step: float) -> Floats:
@@ -93,7 +93,7 @@ def _next_return_m(track: Track, d: Floats, step: float) -> Floats:
     returns = np.full(len(d), np.nan)
     if len(known) < 2:
         return returns
-    near = max(SAME_PLACE_M, 0.7 * step)
+    near = max(RETURNS_WITHIN_M, 0.7 * step)
     pairs = cKDTree(np.column_stack([east[known], north[known]])).query_pairs(near, output_type="ndarray")
     i, j = known[pairs.min(axis=1)], known[pairs.max(axis=1)]
     keep = ((j - i) * step >= SHORTEST_LAP_M) & (angle_between_deg(heading[i], heading[j]) <= SAME_WAY_DEG)
@@ -114,7 +114,7 @@ def _commonest_m(returns: Floats, step: float) -> float | None:
     r = np.sort(returns[np.isfinite(returns)])
     if not len(r):
         return None
-    reach = np.maximum(np.maximum(SAME_PLACE_M, step), RETURNS_AGREE * r)
+    reach = np.maximum(np.maximum(RETURNS_WITHIN_M, step), RETURNS_AGREE * r)
     low, high = np.searchsorted(r, r - reach), np.searchsorted(r, r + reach, side="right")
     best = int(np.argmax(high - low))
     return float(np.median(r[low[best] : high[best]]))
@@ -204,7 +204,7 @@ def _retrace(track: Track, laps: Floats, line_m: float, typical: float, phase: f
     model = track.position_at(np.asarray(line_m + ((share + phase) % 1.0) * typical))
     apart = np.hypot(there[0] - model[0], there[1] - model[1])
     known = np.isfinite(apart).sum(axis=1)
-    follows = (apart <= 2.0 * SAME_PLACE_M).sum(axis=1) > 0.9 * np.maximum(known, 1)
+    follows = (apart <= 2.0 * RETURNS_WITHIN_M).sum(axis=1) > 0.9 * np.maximum(known, 1)
     # A detour moves the ends along the road by as much as laps may differ, not off it.
     around = phase + LAPS_DIFFER * np.linspace(-1.0, 1.0, 61)
     road = track.position_at(np.asarray(line_m + (around % 1.0) * typical))

@@ -27,7 +27,7 @@ SHORTEST_LAP_M = 150.0  # crossings closer together are one pass: jitter, standi
 JITTER_M = 10.0  # ... and of one moment, if they are no further apart than this
 HALF_WIDTH_M = 25.0  # half the length of the start line: road, riding side and satellite error
 SAME_WAY_DEG = 60.0  # a pass within this angle of the line's heading counts
-SAME_PLACE_M = 40.0  # presses meant for one line lie this close together: 1 s early and late, and some
+PRESSES_WITHIN_M = 40.0  # presses meant for one line lie this close together: 1 s early and late, and some
 STEPS_ASIDE_M = (0.0, 40.0, -40.0, 80.0, -80.0, 120.0, -120.0)  # where else to look if the presses lie in a turn
 BEND_M, STRAIGHT_DEG = 20.0, 45.0
 CROSSING_SD_M = 2.0  # a satellite receiver on a bicycle in the open; common practice, no source
@@ -135,7 +135,7 @@ def line_from_presses(track: Track, presses_s: Sequence[float]) -> tuple[StartLi
     """Return the start line that most button presses mean, or None if no two of them agree.
 
     Each press votes for where the rider was and which way the rider went; the place with
-    most votes within :data:`SAME_PLACE_M` wins and becomes the median of its votes, so that
+    most votes within :data:`PRESSES_WITHIN_M` wins and becomes the median of its votes, so that
     a press elsewhere moves nothing. The second value is how far ahead of the presses the line
     lies [m of wheel distance]: 0, or some steps up or down the road where the presses lie in a
     turn, in which no line is crossed cleanly.
@@ -166,7 +166,7 @@ def _largest_agreement(track: Track, at_m: Floats) -> Floats:
         return np.array([])
     at_m, east, north, heading = at_m[known], east[known], north[known], heading[known]
     apart = np.hypot(east[:, None] - east, north[:, None] - north)
-    agree = (apart <= SAME_PLACE_M) & (angle_between_deg(heading[:, None], heading) <= SAME_WAY_DEG)
+    agree = (apart <= PRESSES_WITHIN_M) & (angle_between_deg(heading[:, None], heading) <= SAME_WAY_DEG)
     # Among equals the one in the middle of its crowd.
     middle = np.where(agree, apart, 0.0).sum(axis=1)
     return np.asarray(at_m[agree[int(np.lexsort((middle, -agree.sum(axis=1)))[0])]])

@@ -27,6 +27,7 @@ LONGEST_HOLE_M = 100.0  # beyond it the road between two known positions is unkn
 RIDING_M_S = 2.0
 HALTED_M_S = 1.0
 HALT_S = 5.0
+ROLLED_ON_S = 2.0  # a step of no more than this was rolled although the timer was paused
 AT_ONE_PLACE_M = 25.0
 FROZEN_STEP_M = 3.0  # a position that stays put while the wheel rolls further than this is a held one
 
@@ -201,7 +202,7 @@ def wheel_distance_m(ride: Ride) -> Floats:
     rolled = np.diff(t) * (v[:-1] + v[1:]) / 2.0
     for pause in ride.pauses:
         if pause.cause == "timer":
-            rolled[(t[:-1] < pause.end_s) & (t[1:] > pause.start_s) & (np.diff(t) > 2.0)] = 0.0
+            rolled[(t[:-1] < pause.end_s) & (t[1:] > pause.start_s) & (np.diff(t) > ROLLED_ON_S)] = 0.0
     recorded = np.diff(d)
     recorded[recorded < 0.0] = np.nan  # the counter was set back
     known = np.isfinite(d)

@@ -234,8 +234,6 @@ def former_test(path: str | os.PathLike[str]) -> FormerTest:
 def former_of(result: Result, name: str) -> FormerTest:
     """Return what a former test says, from its result; see :func:`former_test`."""
     session, estimates = result.session, result.estimates
-    assert session is not None
-    assert estimates is not None
     noise = estimates.fit.noise
     speeds = [lap.speed_m_s for lap in result.lap_results if lap.used]
     powers = [lap.power_w for lap in result.lap_results if lap.used]

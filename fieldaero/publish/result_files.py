@@ -9,7 +9,7 @@ from fieldaero.answers.pool.pooled import Pooled
 from fieldaero.answers.result import Result
 from fieldaero.basics.output_files import json_text, write_files
 
-__all__ = ["POOLED_FILES", "RESULT_FILES", "write_pooled_files", "write_result_files"]
+__all__ = ["write_pooled_files", "write_result_files"]
 
 RESULT_FILES = ("result.json", "laps.csv", "setups.csv", "comparisons.csv", "summary.txt")
 POOLED_FILES = ("pooled.json", "pooled.csv", "pooled_sessions.csv", "pooled.txt")
@@ -21,14 +21,14 @@ def write_result_files(result: Result, folder: str | os.PathLike[str]) -> tuple[
     Earlier results in the folder are replaced.  Where it cannot be written, or one of the names is taken by an input of
     the analysis, nothing is changed.
     """
-    texts = {
-        "result.json": json_text(result.to_dict()) + "\n",
-        "laps.csv": result.laps.to_csv(index=False, lineterminator="\n"),
-        "setups.csv": result.setups.to_csv(index=False, lineterminator="\n"),
-        "comparisons.csv": result.comparisons.to_csv(index=False, lineterminator="\n"),
-        "summary.txt": result.summary().rstrip("\n") + "\n",
-    }
-    content = {name: text.encode("utf-8") for name, text in texts.items()}
+    texts = (
+        json_text(result.to_dict()) + "\n",
+        result.laps.to_csv(index=False, lineterminator="\n"),
+        result.setups.to_csv(index=False, lineterminator="\n"),
+        result.comparisons.to_csv(index=False, lineterminator="\n"),
+        result.summary().rstrip("\n") + "\n",
+    )
+    content = {name: text.encode("utf-8") for name, text in zip(RESULT_FILES, texts, strict=True)}
     return write_files(content, folder, inputs_sha256={one.sha256 for one in result.inputs})
 
 

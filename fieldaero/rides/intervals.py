@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from fieldaero.basics.quantities import Floats
 
-__all__ = ["interval_power_w", "is_gap"]
+__all__ = ["LONGEST_SPEED_BRIDGE_S", "interval_power_w", "is_gap"]
 
 # Limits are matters of judgement: common practice, no source.
 NEVER_A_GAP_S = 5.0
@@ -15,6 +15,7 @@ USUAL = 0.9  # some devices record when they see fit: nine of ten steps are no l
 USUAL_STEPS = 1.5
 ALWAYS_A_GAP_S = 30.0
 POWER_OF_END_UP_TO_S = 1.5
+LONGEST_SPEED_BRIDGE_S = 5.0  # over a longer step or hole the speed between its ends is unknown
 
 
 def is_gap(time_s: Floats) -> NDArray[np.bool_]:

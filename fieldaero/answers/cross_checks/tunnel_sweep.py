@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from fieldaero.basics.errors import RunSheetError
@@ -75,18 +75,6 @@ class Sweep:
         """Whether the sweep goes to one side only and stands for both."""
         return bool(self.yaw_deg[0] >= 0.0 or self.yaw_deg[-1] <= 0.0)
 
-    def cda_at_m2(self, yaw_deg: ArrayLike) -> Floats:
-        """Drag area at some yaw [m2], any shape; beyond the sweep the value of its end.
-
-        Examples
-        --------
-        >>> sweep = Sweep(setup="bare", yaw_deg=np.array([0.0, 5.0, 10.0]), cda_m2=np.array([0.25, 0.24, 0.22]),
-        ...               sd_m2=np.zeros(3), sd_stated=True)
-        >>> sweep.cda_at_m2([-5.0, 10.0, 30.0]).tolist()
-        [0.24, 0.22, 0.22]
-        """
-        return self._curve(self.cda_m2, np.asarray(yaw_deg, dtype=np.float64))
-
     def mean(self, *, yaw_deg: Floats, weights: Floats, time_s: Floats) -> SweepMean:
         """Weight the sweep with a distribution of yaw.
 
@@ -121,6 +109,7 @@ class Sweep:
         return np.asarray((yaw_deg < self.yaw_deg[0]) | (yaw_deg > self.yaw_deg[-1]))
 
     def _curve(self, cda_m2: Floats, yaw_deg: Floats) -> Floats:
+        """Drag area at some yaw [m2]; beyond the sweep the value of its end."""
         x, y = self.yaw_deg, cda_m2
         if self.mirrored:
             order = np.argsort(np.abs(x))

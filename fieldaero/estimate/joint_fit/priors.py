@@ -17,7 +17,7 @@ MEAN_OVER_SLOW = 2.5  # a mean wind is some 2 to 3 times its slow variation; com
 LEAST_MEAN_SD_M_S = 0.2
 BRAKING_LOSS = (0.15, 0.15)  # height lost per metre under the brakes (deceleration over g), mean and sd
 AIR_SCALE_SD = 0.05  # of a recorded air speed: where the sensor sits on the bike
-CLOSED_WITHIN_M = 0.01
+CLOSED_HEIGHT_SD_M = 0.01  # the line is as high at the finish as at the start
 TWINS_DIFFER_M = 0.15  # level of the two sides of one road, and a metre or two of position on a slope
 CELL_HEIGHT_SD_M = 1000.0  # next to nothing to the data, but it keeps a cell that no lap knows determined
 
@@ -42,7 +42,7 @@ class KnownBefore:
     crr_sd: float
     wind_sd_m_s: float | None = None
     height_gain_m: float = 0.0
-    height_gain_sd_m: float = CLOSED_WITHIN_M
+    height_gain_sd_m: float = CLOSED_HEIGHT_SD_M
     height_precision: Floats | None = None
     height_information: Floats | None = None
 

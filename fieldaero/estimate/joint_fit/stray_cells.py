@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldaero.estimate.joint_fit.segments import Segments
+from fieldaero.statistics.robust_scale import NORMAL_SD_PER_MEDIAN_DEVIATION
 
 __all__ = ["stray_cells"]
 
@@ -18,7 +19,6 @@ __all__ = ["stray_cells"]
 FAR_SD = 6.0  # gusts have no such tails: one cell in 10^9 if they were normal
 LEAST_LAPS = 4  # fewer do not tell which of them is astray
 MOST_CELLS = 0.1  # of a lap; one that strays more is no lap of this course, and is left to be called an outlier
-NORMAL_SD_PER_MAD = 1.4826
 
 
 def stray_cells(segments: Segments, *, crr: float) -> NDArray[np.bool_]:
@@ -43,7 +43,7 @@ def stray_cells(segments: Segments, *, crr: float) -> NDArray[np.bool_]:
         return np.zeros(known.shape, dtype=np.bool_)
     place = np.zeros(known.shape[1])
     place[enough] = np.nanmedian(np.abs(away[:, enough]), axis=0)
-    sd = NORMAL_SD_PER_MAD * np.maximum(float(np.nanmedian(np.abs(away))), place)
+    sd = NORMAL_SD_PER_MEDIAN_DEVIATION * np.maximum(float(np.nanmedian(np.abs(away))), place)
     far = np.nan_to_num(np.abs(away)) > FAR_SD * sd
     few = np.count_nonzero(far, axis=1) <= MOST_CELLS * known.shape[1]
     return np.asarray(far & few[:, None])

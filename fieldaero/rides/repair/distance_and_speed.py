@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fieldaero.basics.formatting import counted
 from fieldaero.basics.quantities import Floats
 from fieldaero.physics.earth import ECCENTRICITY_SQUARED, SEMI_MAJOR_AXIS_M
+from fieldaero.rides.intervals import LONGEST_SPEED_BRIDGE_S
 
 __all__ = ["ground_step_m", "rate_m_s", "rising"]
 
@@ -16,7 +17,6 @@ RESET_M = 5.0  # a counter that falls by less has only wavered
 FASTEST_M_S = 40.0
 LEAP_M = 100.0  # a device without signal may catch up by this much
 STRAY_SAMPLES = 5
-LONGEST_BRIDGE_S = 5.0
 
 
 def rising(distance_m: Floats, *, time_s: Floats, speed_m_s: Floats) -> tuple[Floats, list[str]]:
@@ -44,7 +44,7 @@ def rising(distance_m: Floats, *, time_s: Floats, speed_m_s: Floats) -> tuple[Fl
     v = speed_m_s[known]
     step, duration = np.diff(d), np.diff(t)
     rolled = np.nan_to_num(duration * (v[:-1] + v[1:]) / 2.0)
-    rolled[duration > LONGEST_BRIDGE_S] = 0.0
+    rolled[duration > LONGEST_SPEED_BRIDGE_S] = 0.0
     leaps = _leaps(d, t)
     if leaps.any():
         notes.append(f"distance_m: the counter was reset {counted(int(leaps.sum()), 'time')}; the distance goes on")
@@ -63,7 +63,7 @@ def rising(distance_m: Floats, *, time_s: Floats, speed_m_s: Floats) -> tuple[Fl
 def _leaps(d: Floats, t: Floats) -> NDArray[np.bool_]:
     """Tell which steps the wheel cannot have rolled: far back, or faster than any bicycle."""
     step, duration = np.diff(d), np.diff(t)
-    return (step < -RESET_M) | ((step > FASTEST_M_S * duration + LEAP_M) & (duration <= LONGEST_BRIDGE_S))
+    return (step < -RESET_M) | ((step > FASTEST_M_S * duration + LEAP_M) & (duration <= LONGEST_SPEED_BRIDGE_S))
 
 
 def _stray(d: Floats, t: Floats) -> NDArray[np.bool_]:
