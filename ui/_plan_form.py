@@ -11,15 +11,30 @@ import streamlit as st
 from _state import draft, outcome
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.draft.air import draft_system
-from fieldaero.plan.assumptions import CDA_M2, SPEED_KM_H, former_of, planned_ride, road_of, smallest_m2
+from fieldaero.plan.assumptions import former_of, planned_ride, road_of, smallest_m2
 from fieldaero.plan.expected_error import PlannedRide
 from fieldaero.plan.plan import Plan, plan_test
+from fieldaero.plan.ranges import (
+    CDA_M2,
+    LAP_LENGTH_M,
+    LAPS_PER_SETUP,
+    POWER_W,
+    SPEED_KM_H,
+    TIME_MIN,
+    USUAL_CDA_M2,
+    USUAL_SPEED_KM_H,
+    USUAL_TIME_MIN,
+    USUAL_WIND_HEIGHT_M,
+    WIND_HEIGHT_M,
+    WIND_M_S,
+)
 from fieldaero.run_sheet.schema import USUAL_SMALLEST_DIFFERENCE_M2, AnalysisChoices, SystemTable, allowed_range
 from fieldaero.simulator import CourseShape
 
 __all__ = ["Wishes", "plan_form", "planned"]
 
 LENGTH, RIDE = "the length of a lap", "a ride on it"
+USUAL_LAP_LENGTH_M, USUAL_WIND_M_S = 2000.0, 2.0  # what the page proposes
 SPEED, POWER = "speed", "power"
 # Of the smallest difference, by its unit: a usual one, the step, and the digits.
 SMALLEST = {
@@ -65,31 +80,37 @@ def plan_form() -> Wishes:
         if rides:
             by = _choice("Course given by", [LENGTH, RIDE], "plan_by") or LENGTH
         ride = st.selectbox("Ride", rides, **_kept("plan_ride")) if by == RIDE else None
-        length, back = 2000.0, False
+        length, back = USUAL_LAP_LENGTH_M, False
         if ride is None:
-            length = _number("Length of a lap [m]", "plan_length", 2000.0, 300.0, 30000.0, 100.0, "%.0f")
+            length = _number("Length of a lap [m]", "plan_length", USUAL_LAP_LENGTH_M, *LAP_LENGTH_M, 100.0, "%.0f")
             back = st.toggle("There and back on one road", **_kept("plan_back"))
         held = _choice("You will hold a", [SPEED, POWER], "plan_held") or SPEED
         speed = power = None
         if held == SPEED:
-            speed = _number("Speed on the flat in still air [km/h]", "plan_speed", SPEED_KM_H, 15.0, 80.0, 1.0, "%.1f")
+            speed = _number(
+                "Speed on the flat in still air [km/h]", "plan_speed", USUAL_SPEED_KM_H, *SPEED_KM_H, 1.0, "%.1f"
+            )
         else:
-            power = _of_sheet("Power [W]", "plan_power", choices.report_power_w, 60.0, 800.0, 5.0, "%.0f")
+            power = _of_sheet("Power [W]", "plan_power", choices.report_power_w, *POWER_W, 5.0, "%.0f")
         mass_range, crr_range = allowed_range(SystemTable, "mass_kg"), allowed_range(SystemTable, "crr")
         mass = _of_sheet(
-            "Rider, bike and all carried [kg]",
+            "Rider, bike and everything carried [kg]",
             "plan_mass",
             system.mass_kg,
             *mass_range,
             0.5,
             "%.1f",
         )
-        cda = _number("About your drag area [m²]", "plan_cda", CDA_M2, 0.15, 0.8, 0.005, "%.3f")
+        cda = _number("About your drag area [m²]", "plan_cda", USUAL_CDA_M2, *CDA_M2, 0.005, "%.3f")
         crr = _of_sheet("Crr", "plan_crr", system.crr, *crr_range, 0.0001, "%.4f")
     with right:
         st.header("Air, setups and time")
-        wind = _number("Mean wind, as a station or forecast gives it [m/s]", "plan_wind", 2.0, 0.0, 40.0, 0.5, "%.1f")
-        height = _number("Height of that wind meter [m]", "plan_height", 10.0, 0.5, 200.0, 1.0, "%.1f")
+        wind = _number(
+            "Mean wind, as a station or forecast gives it [m/s]", "plan_wind", USUAL_WIND_M_S, *WIND_M_S, 0.5, "%.1f"
+        )
+        height = _number(
+            "Height of that wind meter [m]", "plan_height", USUAL_WIND_HEIGHT_M, *WIND_HEIGHT_M, 1.0, "%.1f"
+        )
         names = list(own.setups) if len(own.setups) > 1 else ["baseline", "setup 2"]
         if "plan_setups" not in st.session_state:
             st.session_state["plan_setups"] = "\n".join(names)
@@ -110,11 +131,13 @@ def plan_form() -> Wishes:
             stated[unit] or usual,
             *(0.0001, 500.0, step, form),
         )
-        minutes = _number("Time for riding, changes included [min]", "plan_minutes", 150.0, 10.0, 1440.0, 10.0, "%.0f")
+        minutes = _number(
+            "Time for riding, changes included [min]", "plan_minutes", USUAL_TIME_MIN, *TIME_MIN, 10.0, "%.0f"
+        )
         laps = st.number_input(
             "Laps per setup (empty: as few as are enough)",
-            min_value=2,
-            max_value=60,
+            min_value=LAPS_PER_SETUP[0],
+            max_value=LAPS_PER_SETUP[1],
             **_kept("plan_laps", None),
         )
         before = bool(own.rides) and st.toggle(

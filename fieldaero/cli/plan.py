@@ -8,6 +8,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fieldaero.cli.options import progress
+from fieldaero.plan.ranges import (
+    CDA_M2,
+    TRIAL_SESSIONS,
+    USUAL_CDA_M2,
+    USUAL_SPEED_KM_H,
+    USUAL_TIME_MIN,
+    USUAL_WIND_HEIGHT_M,
+)
 
 if TYPE_CHECKING:
     from fieldaero.plan.assumptions import FormerTest
@@ -23,36 +31,51 @@ class _Plan(click.Command):
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write what is taken where nothing is given."""
         from fieldaero.physics.system import USUAL_MASS_KG, System
-        from fieldaero.plan.assumptions import CDA_M2, SPEED_KM_H
         from fieldaero.run_sheet.schema import USUAL_CHOICES
 
         formatter.write_paragraph()
         formatter.write_text(
             f"What you do not give comes from the former test, or else is usual: {USUAL_MASS_KG:g} kg, "
-            f"CdA {CDA_M2:g} m2, Crr {System.crr:g}, {SPEED_KM_H:g} km/h, differences in {USUAL_CHOICES.in_watts} "
-            f"and in {USUAL_CHOICES.in_seconds}."
+            f"CdA {USUAL_CDA_M2:g} m2, Crr {System.crr:g}, {USUAL_SPEED_KM_H:g} km/h, differences in "
+            f"{USUAL_CHOICES.in_watts} and in {USUAL_CHOICES.in_seconds}."
         )
 
 
 @click.command(cls=_Plan)
 @click.option("--wind-m-s", type=float, required=True, help="Expected mean wind, as a station or a forecast gives it.")
-@click.option("--wind-height-m", type=float, default=10.0, show_default=True, help="Height of that station's meter.")
+@click.option(
+    "--wind-height-m",
+    type=float,
+    default=USUAL_WIND_HEIGHT_M,
+    show_default=True,
+    help="Height of that station's meter.",
+)
 @click.option("--lap-length-m", type=float, help="Length of a lap.")
 @click.option(
-    "--shape", type=click.Choice(["loop", "out-and-back"]), default="loop", show_default=True, help="Of the course."
+    "--shape",
+    type=click.Choice(["loop", "out-and-back"]),
+    default="loop",
+    show_default=True,
+    help="Shape of the course.",
 )
 @click.option("--ride", metavar="RIDE", help="A ride on the course, instead of its length and shape.")
 @click.option("--power-w", type=float, help="Power that you will hold.")
 @click.option("--speed-km-h", type=float, help="Or the speed, on the flat in still air.")
-@click.option("--setup", "names", metavar="NAME", multiple=True, help="A setup, the baseline first; one each.")
-@click.option("--setups", "count", type=int, help="Or only their number, the baseline among them; 2 if neither.")
+@click.option(
+    "--setup", "names", metavar="NAME", multiple=True, help="Name of a setup; once for each, the baseline first."
+)
+@click.option(
+    "--setups", "count", type=int, help="Or only the number of setups, baseline included; 2 if none is named."
+)
 @click.option("--smallest-m2", type=float, help="Smallest difference that matters, in m2.")
 @click.option("--smallest-w", type=float, help="Or in W, at the speed named below.")
 @click.option("--smallest-s", type=float, help="Or in s, over the distance named below.")
 @click.option("--laps", type=int, help="Laps per setup; as few as are enough if not given.")
-@click.option("--time-min", type=float, default=150.0, show_default=True, help="Time for riding, changes included.")
+@click.option(
+    "--time-min", type=float, default=USUAL_TIME_MIN, show_default=True, help="Time for riding, changes included."
+)
 @click.option("--former", metavar="FILE", help="A former run sheet or result.json.")
-@click.option("--mass-kg", type=float, help="Rider, bike and all carried.")
+@click.option("--mass-kg", type=float, help="Rider, bike and everything carried.")
 @click.option("--cda-m2", type=float, help="About your drag area.")
 @click.option("--crr", type=float, help="Coefficient of rolling resistance.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Draws another balanced order.")
@@ -87,8 +110,9 @@ def plan(
                 raise FieldaeroError(f"{path}: is read for this plan, and no input is replaced; choose another name")
     if sheet is not None and run_sheet is not None and Path(sheet).absolute() == Path(run_sheet).absolute():
         raise FieldaeroError(f"{sheet}: is named for the page and the run sheet; choose two names")
-    if sessions is not None and not 1 <= sessions <= 500:
-        raise FieldaeroError(f"--simulate is {sessions}; allowed is 1 to 500 sessions")
+    fewest, most = TRIAL_SESSIONS
+    if sessions is not None and not fewest <= sessions <= most:
+        raise FieldaeroError(f"--simulate is {sessions}; allowed is {fewest} to {most} sessions")
     made = _planned(**wishes)
     trial = None
     if sessions is not None:
@@ -205,5 +229,5 @@ def _ride(
     planned = planned_ride(
         course, mass_kg=mass_kg, crr=crr, cda_m2=cda_m2, power_w=power_w, speed_km_h=speed_km_h, former=former
     )
-    number_within(planned.cda_m2, quantity="--cda-m2", low=0.15, high=0.8)
+    number_within(planned.cda_m2, quantity="--cda-m2", **CDA_M2._asdict())
     return planned

@@ -33,7 +33,13 @@ def _setups(context: click.Context, parameter: click.Parameter, values: tuple[st
 @click.option("--laps", type=int, default=8, show_default=True, help="Number of test laps.")
 @click.option("--lap-length-m", type=float, default=2500.0, show_default=True, help="Length of a lap.")
 @click.option("--wind-m-s", type=float, default=1.0, show_default=True, help="Mean wind at the rider's height.")
-@click.option("--wind-from-deg", type=click.FloatRange(0, 360), default=240.0, show_default=True, help="Its direction.")
+@click.option(
+    "--wind-from-deg",
+    type=click.FloatRange(0, 360),
+    default=240.0,
+    show_default=True,
+    help="Where it comes from, clockwise from north.",
+)
 @click.option("--power-w", type=float, default=230.0, show_default=True, help="The rider's target power.")
 @click.option(
     "--setup",

@@ -21,7 +21,14 @@ from fieldaero.basics.quantities import Floats
 from fieldaero.physics.road_power import speed_m_s
 from fieldaero.physics.system import System
 
-__all__ = ["FlatRoad", "cda_for_seconds_m2", "cda_for_watts_m2", "seconds_over_distance", "watts_at_speed"]
+__all__ = [
+    "LARGEST_CDA_M2",
+    "FlatRoad",
+    "cda_for_seconds_m2",
+    "cda_for_watts_m2",
+    "seconds_over_distance",
+    "watts_at_speed",
+]
 
 LARGEST_CDA_M2 = 5.0  # as far as the power equation takes a drag area
 

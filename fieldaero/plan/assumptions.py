@@ -24,6 +24,7 @@ from fieldaero.physics.road_power import power_w as road_power_w
 from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.physics.wind import wind_at_height_m_s
 from fieldaero.plan.expected_error import PlannedRide
+from fieldaero.plan.ranges import SMALLEST_M2, SPEED_KM_H, USUAL_CDA_M2, USUAL_SPEED_KM_H, WIND_HEIGHT_M, WIND_M_S
 from fieldaero.rides import read_ride
 from fieldaero.run_sheet.messages import checked
 from fieldaero.run_sheet.schema import USUAL_CHOICES, AnalysisChoices, SystemTable
@@ -32,8 +33,6 @@ from fieldaero.simulator import CourseShape, Scenario, Sensors
 from fieldaero.simulator.session_files import GUST_SHARE, SLOW_SHARE
 
 __all__ = [
-    "CDA_M2",
-    "SPEED_KM_H",
     "FormerTest",
     "RoadRidden",
     "former_of",
@@ -47,12 +46,12 @@ __all__ = [
     "wind_at_rider_m_s",
 ]
 
-CDA_M2, SPEED_KM_H = 0.25, 40.0  # taken where nothing says otherwise
 SHARES = (0.1, 0.6)  # of the mean wind that its changes can plausibly be; common practice, no source
 ENOUGH_WIND_M_S = 0.5  # for a share of it to mean something
 POWER_NOISE_W = 2.0  # of which a simulated meter has so much at any power; the rest goes with the power
 USUAL_HEIGHT_M = 8.0
 MOST_BYTES = 50_000_000
+MOST_SCATTER_M2, MOST_CDA_M2, MOST_WIND_SD_M_S = 0.1, 1.0, 20.0  # in a former result; more is damage
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,7 +131,7 @@ def planned_ride(
     base = system or (former.system if former else None) or System(mass_kg=USUAL_MASS_KG)
     base = replace(base, mass_kg=base.mass_kg if mass_kg is None else mass_kg, crr=base.crr if crr is None else crr)
     if cda_m2 is None:
-        cda_m2 = (former.cda_m2 if former else None) or CDA_M2
+        cda_m2 = (former.cda_m2 if former else None) or USUAL_CDA_M2
     ride = PlannedRide(course=course, power_w=power_w or 0.0, wind_m_s=0.0, system=base, cda_m2=cda_m2)
     if former is not None:
         ride = replace(
@@ -143,7 +142,7 @@ def planned_ride(
             sensors=former.sensors,
         )
     if power_w is None:
-        power_w = power_at_speed_w(ride, speed_km_h=SPEED_KM_H if speed_km_h is None else speed_km_h)
+        power_w = power_at_speed_w(ride, speed_km_h=USUAL_SPEED_KM_H if speed_km_h is None else speed_km_h)
     return replace(ride, power_w=power_w)
 
 
@@ -151,9 +150,9 @@ def wind_at_rider_m_s(
     *, wind_m_s: float, wind_height_m: float, roughness_length_m: float = USUAL_CHOICES.roughness_length_m
 ) -> float:
     """Return the wind at the rider's height [m/s] for a wind observed at another height."""
-    w = number_within(wind_m_s, quantity="wind_m_s", low=0.0, high=40.0, hint="give m/s, not km/h or knots")
+    w = number_within(wind_m_s, quantity="wind_m_s", **WIND_M_S._asdict(), hint="give m/s, not km/h or knots")
     z = number_within(
-        wind_height_m, quantity="wind_height_m", low=0.5, high=200.0, hint="most stations measure at 10 m"
+        wind_height_m, quantity="wind_height_m", **WIND_HEIGHT_M._asdict(), hint="most stations measure at 10 m"
     )
     return float(wind_at_height_m_s(wind_speed_m_s=w, measured_height_m=z, roughness_length_m=roughness_length_m))
 
@@ -175,7 +174,7 @@ def planned_road(ride: PlannedRide) -> FlatRoad:
 
 def power_at_speed_w(ride: PlannedRide, *, speed_km_h: float) -> float:
     """Return the power that keeps a speed on the flat in still air [W]."""
-    v = number_within(speed_km_h, quantity="speed_km_h", low=15.0, high=80.0, hint="give km/h") / 3.6
+    v = number_within(speed_km_h, quantity="speed_km_h", **SPEED_KM_H._asdict(), hint="give km/h") / 3.6
     road = planned_road(ride)
     return float(
         road_power_w(
@@ -216,7 +215,7 @@ def smallest_m2(
             distance_km=choices.report_distance_km,
             power_w=choices.report_power_w,
         )
-    number_within(found, quantity="the smallest difference in m2", low=1e-5, high=0.1)
+    number_within(found, quantity="the smallest difference in m2", **SMALLEST_M2._asdict())
     if found > ride.cda_m2 - 0.1:
         raise OutOfRangeError(
             f"a difference of {found:g} m2 is too large for a drag area of {ride.cda_m2:g} m2: "
@@ -293,10 +292,12 @@ def _from_json(where: Path) -> FormerTest:
         name=where.name,
         system=known,
         choices=choices,
-        lap_scatter_m2=_number(told, "lap_scatter_m2", where, high=0.1),
-        cda_m2=_number(baseline[0], "cda_m2", where, high=1.0) if baseline else None,
+        lap_scatter_m2=_number(told, "lap_scatter_m2", where, high=MOST_SCATTER_M2),
+        cda_m2=_number(baseline[0], "cda_m2", where, high=MOST_CDA_M2) if baseline else None,
         slow_share=_share(
-            _number(wind, "sd_m_s", where, high=20.0), _number(wind, "mean_m_s", where, high=40.0), SLOW_SHARE
+            _number(wind, "sd_m_s", where, high=MOST_WIND_SD_M_S),
+            _number(wind, "mean_m_s", where, high=WIND_M_S.high),
+            SLOW_SHARE,
         ),
         gust_share=GUST_SHARE,
         sensors=Sensors(),

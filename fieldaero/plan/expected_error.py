@@ -31,6 +31,7 @@ from fieldaero.estimate.joint_fit.noise import PARAMETERS
 from fieldaero.estimate.session import Session, session_of
 from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
 from fieldaero.physics.system import USUAL_MASS_KG, System
+from fieldaero.plan.ranges import USUAL_CDA_M2
 from fieldaero.run_sheet.sheet import run_sheet_from_text
 from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator import CourseShape, Scenario, Sensors, SimulatedSession, Wind, simulate_session
@@ -58,7 +59,7 @@ class PlannedRide:
     power_w: float
     wind_m_s: float
     system: System = field(default_factory=lambda: System(mass_kg=USUAL_MASS_KG))
-    cda_m2: float = 0.25
+    cda_m2: float = USUAL_CDA_M2
     lap_scatter_m2: float | None = None
     slow_share: float = SLOW_SHARE
     gust_share: float = GUST_SHARE

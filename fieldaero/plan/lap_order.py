@@ -23,13 +23,14 @@ import numpy as np
 
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.formatting import counted, percent
+from fieldaero.plan.ranges import LAPS_PER_SETUP
 from fieldaero.run_sheet.schema import USUAL_CHOICES
 
 __all__ = ["Balance", "balance_in_words", "balanced_order", "changes_of_setup", "design_balance", "imbalance_laps"]
 
 Round = list[str]
 
-FEWEST_LAPS, MOST_LAPS = 2, 60
+FEWEST_LAPS, MOST_LAPS = LAPS_PER_SETUP
 FEWEST_SETUPS, MOST_SETUPS = 2, 8
 RESTARTS = 200
 DRAWS = 20  # the one with the fewest changes of setup is taken

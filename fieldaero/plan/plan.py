@@ -17,6 +17,15 @@ from fieldaero.physics.flat_road import FlatRoad, seconds_over_distance, watts_a
 from fieldaero.plan.assumptions import planned_road, wind_at_rider_m_s
 from fieldaero.plan.expected_error import ExpectedError, PlannedRide, expected_error
 from fieldaero.plan.lap_order import balanced_order, changes_of_setup
+from fieldaero.plan.ranges import (
+    LAP_LENGTH_M,
+    LAPS_PER_SETUP,
+    POWER_W,
+    RIDER_WIND_M_S,
+    TIME_MIN,
+    USUAL_TIME_MIN,
+    USUAL_WIND_HEIGHT_M,
+)
 from fieldaero.plan.resolving_power import ENOUGH, resolvable_m2, resolving_power
 from fieldaero.run_sheet.schema import USUAL_CHOICES, AnalysisChoices
 
@@ -25,7 +34,7 @@ __all__ = ["OUT_OF_REACH", "STEPS", "OtherCase", "Plan", "PowerPoint", "plan_tes
 Answer = Literal["go", "marginal", "no-go"]
 
 HARDLY = 0.5  # power below which a test is called hopeless
-LEAST_RECOMMENDED, MOST_LAPS = 3, 40  # laps per setup
+LEAST_RECOMMENDED, CURVE_UP_TO = 3, 40  # laps per setup
 REFERENCE_LAPS, MOST_REFERENCE_LAPS = 4, 6  # ridden in the simulator; other numbers of laps are scaled from them
 WARM_UP_LAPS = 2
 CHANGE_MIN = 3.0  # to stop, change, and roll up to the line again; common practice, no source
@@ -134,9 +143,9 @@ def plan_test(
     setups: Sequence[str],
     smallest_difference_m2: float,
     wind_m_s: float,
-    wind_height_m: float = 10.0,
+    wind_height_m: float = USUAL_WIND_HEIGHT_M,
     laps_per_setup: int | None = None,
-    available_min: float = 150.0,
+    available_min: float = USUAL_TIME_MIN,
     seed: int = 0,
     choices: AnalysisChoices = USUAL_CHOICES,
     progress: Callable[[str], None] | None = None,
@@ -149,17 +158,16 @@ def plan_test(
     this wind a CannotAnswerError.
     """
     say = progress or (lambda _: None)
-    number_within(available_min, quantity="available_min", low=10.0, high=1440.0)
-    number_within(ride.power_w, quantity="power_w", low=60.0, high=800.0)
-    number_within(ride.course.length_m, quantity="lap_length_m", low=300.0, high=30_000.0)
+    number_within(available_min, quantity="available_min", **TIME_MIN._asdict())
+    number_within(ride.power_w, quantity="power_w", **POWER_W._asdict())
+    number_within(ride.course.length_m, quantity="lap_length_m", **LAP_LENGTH_M._asdict())
     at_rider = wind_at_rider_m_s(
         wind_m_s=wind_m_s, wind_height_m=wind_height_m, roughness_length_m=choices.roughness_length_m
     )
     number_within(
         at_rider,
         quantity="wind at the rider's height in m/s",
-        low=0.0,
-        high=10.0,
+        **RIDER_WIND_M_S._asdict(),
         hint="too strong for a test: wait for calmer air",
     )
     ride = replace(ride, wind_m_s=at_rider)
@@ -171,7 +179,8 @@ def plan_test(
     say("riding in the expected wind")
     expected = expected_error(ride, order=reference, difference_m2=smallest_difference_m2)
     curve = tuple(
-        _point(expected, setups, n, smallest_difference_m2, seed) for n in range(2, max(MOST_LAPS, wanted or 0) + 1)
+        _point(expected, setups, n, smallest_difference_m2, seed)
+        for n in range(LAPS_PER_SETUP[0], max(CURVE_UP_TO, wanted or 0) + 1)
     )
     chosen = next(p for p in curve if p.laps_per_setup == wanted) if wanted else _chosen(curve, available_min)
     order = balanced_order(setups, laps_per_setup=chosen.laps_per_setup, seed=seed)

@@ -17,6 +17,7 @@ from fieldaero.answers.analysis import analyse_session
 from fieldaero.basics.quantities import within
 from fieldaero.plan.expected_error import PlannedRide, planned_scenario, session_from
 from fieldaero.plan.plan import Plan
+from fieldaero.plan.ranges import TRIAL_SESSIONS
 from fieldaero.simulator import simulate_session
 
 __all__ = ["TrialOutcome", "TrialSummary", "try_plan", "try_session"]
@@ -62,8 +63,9 @@ class TrialSummary:
 def try_plan(
     plan: Plan, *, sessions: int, first_seed: int = 0, progress: Callable[[str], None] | None = None
 ) -> TrialSummary:
-    """Ride a plan 1 to 500 times in the simulator, the setups apart by the smallest difference, and sum up."""
-    within(sessions, quantity="number of simulated sessions", low=1, high=500)
+    """Ride a plan several times in the simulator, the setups apart by the smallest difference, and sum up."""
+    fewest, most = TRIAL_SESSIONS
+    within(sessions, quantity="number of simulated sessions", low=fewest, high=most)
     outcomes: list[tuple[TrialOutcome, ...]] = []
     for k in range(sessions):
         if progress is not None:

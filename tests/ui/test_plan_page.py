@@ -43,7 +43,7 @@ def test_the_sheet_on_the_pages_gives_rider_and_report_conditions():
     at.session_state["the_draft"] = at.session_state["the_draft"].with_table("analysis", analysis)
     drawn(at.run())
     fields = {field.label: field.value for field in at.number_input}
-    assert fields["Rider, bike and all carried [kg]"] == 83.5
+    assert fields["Rider, bike and everything carried [kg]"] == 83.5
     assert fields["Smallest difference [W at 38 km/h]"] == 2.5
     assert "s over 40 km at 180 W" in at.selectbox(key="plan_unit_w").options
 

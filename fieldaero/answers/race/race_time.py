@@ -18,7 +18,7 @@ from fieldaero.answers.race.profile import CourseProfile
 from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.quantities import Floats, within
 from fieldaero.physics.atmosphere import standard_atmosphere
-from fieldaero.physics.flat_road import FlatRoad
+from fieldaero.physics.flat_road import LARGEST_CDA_M2, FlatRoad
 from fieldaero.physics.road_power import crr_in_range, density_in_range, gravity_in_range
 from fieldaero.physics.system import System
 from fieldaero.physics.wind import wind_along_across, wind_east_north_m_s
@@ -27,7 +27,6 @@ __all__ = ["CourseRun", "Race", "race_runs"]
 
 Start = Literal["rolling", "standing"]
 
-LARGEST_CDA_M2 = 5.0
 LARGEST_POWER_W = 3000.0
 
 
