@@ -29,7 +29,7 @@ from fieldaero.plan.ranges import (
 from fieldaero.plan.resolving_power import ENOUGH, resolvable_m2, resolving_power
 from fieldaero.run_sheet.schema import USUAL_CHOICES, AnalysisChoices
 
-__all__ = ["OUT_OF_REACH", "STEPS", "OtherCase", "Plan", "PowerPoint", "plan_test"]
+__all__ = ["STEPS", "OtherCase", "Plan", "PowerPoint", "plan_test"]
 
 Answer = Literal["go", "marginal", "no-go"]
 
@@ -42,7 +42,7 @@ OUT_OF_REACH_S = 2.0
 MOST_SAVED = 0.8  # of the drag: beyond it seconds mean nothing
 OUT_OF_REACH = (
     f"Differences of one or two seconds over {USUAL_CHOICES.report_distance_km:g} km, such as small accessories give, "
-    "are out of reach outdoors: they need a tunnel or an air-speed sensor."
+    "are out of reach outdoors: they need a tunnel or an air-speed sensor"
 )
 MORE_WIND, LESS_WIND = 1.5, 0.5
 REPORTED = {"report_speed_km_h", "report_distance_km", "report_power_w"}
@@ -71,7 +71,9 @@ class OtherCase:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """A planned test; setups begin with the baseline, and ``reason`` says in one sentence why the answer is so.
+    """A planned test; setups begin with the baseline, and ``reason`` says why the answer is so.
+
+    A reason has no full stop at its end, a caution has one.
 
     Attributes
     ----------
@@ -301,6 +303,6 @@ def _in_other_wind(
 
 def _cautions(wind_m_s: float) -> tuple[str, ...]:
     if wind_m_s <= STRONG_WIND_M_S:
-        return (OUT_OF_REACH,)
+        return (f"{OUT_OF_REACH}.",)
     strong = f"Wind of {wind_m_s:.1f} m/s at the rider's height brings gusts that move a bike; wait for calmer air."
-    return (strong, OUT_OF_REACH)
+    return (strong, f"{OUT_OF_REACH}.")

@@ -108,14 +108,14 @@ def printed_page(plan: Plan) -> str:
 <section class="safety"><h2>Safety comes before any lap</h2><ul>
 {_items(SAFETY)}
 </ul></section>
-<footer>{_text(p.cautions[-1])}.<br>Date, rider, notes: ____________________</footer>
+<footer>{_text(p.cautions[-1])}<br>Date, rider, notes: ____________________</footer>
 </body>
 </html>
 """
 
 
 def _text(words: str) -> str:
-    return escape(one_line(words), quote=True).removesuffix(".")
+    return escape(one_line(words), quote=True)
 
 
 def _name(words: str) -> str:

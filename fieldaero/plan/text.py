@@ -17,7 +17,7 @@ def plan_text(plan: Plan) -> str:
     """Return a plan as text: the answer first, then the ride, its error, other cases, and what is out of reach."""
     p = plan
     parts = [
-        f"{p.answer.upper()}: {one_line(p.reason)}.".replace("..", "."),
+        f"{p.answer.upper()}: {one_line(p.reason)}.",
         _ride(p),
         _error(p),
         "Order: " + " · ".join(one_line(name) for name in p.order),

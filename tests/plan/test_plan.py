@@ -90,6 +90,13 @@ def test_one_or_two_seconds_are_out_of_reach_however_calm():
     assert "need a tunnel or an air-speed sensor" in plan.reason
 
 
+def test_a_reason_has_no_full_stop_and_a_caution_has_one():
+    out_of_reach = smallest_m2(RIDE, difference_s=1.5)
+    for plan in (planned(), planned(laps_per_setup=30), planned(smallest_difference_m2=out_of_reach, wind_m_s=6.0)):
+        assert not plan.reason.endswith(".")
+        assert all(caution.endswith(".") for caution in plan.cautions)
+
+
 def test_every_plan_says_what_is_out_of_reach_in_these_words():
     words = "Differences of one or two seconds over 40 km, such as small accessories give, are out of reach outdoors"
     assert words in plan_text(planned())

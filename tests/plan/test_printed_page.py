@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 
+from fieldaero.basics.safety import SAFETY
 from fieldaero.plan.expected_error import ExpectedError, PlannedRide
 from fieldaero.plan.plan import plan_test
 from fieldaero.plan.printed_page import printed_page
@@ -101,6 +102,12 @@ def test_every_change_of_setup_is_marked():
 )
 def test_the_checklist_has(about):
     assert any(about in item for item in page().items)
+
+
+def test_the_safety_notes_are_printed_as_they_stand():
+    assert page().items[-len(SAFETY) :] == list(SAFETY)
+    assert f"{plan().cautions[-1]}Date" in page().words
+    assert f"{plan().answer}: {plan().reason}." in page().words
 
 
 @pytest.mark.parametrize(

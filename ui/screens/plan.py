@@ -75,15 +75,14 @@ def _make(wishes: Wishes) -> None:
 
 def _answer(plan: Plan) -> None:
     reason = plan.reason[:1].upper() + plan.reason[1:]
-    reason = reason if reason.endswith(".") else f"{reason}."
     st.html(
         "<div style='display:flex;gap:0.7rem;margin:0.5rem 0'>"
         f"<span aria-hidden='true' style='font-size:1.5rem;line-height:1.55rem'>{MARKS[plan.answer]}</span>"
         "<p style='margin:0;font-size:1.15rem;line-height:1.55rem;overflow-wrap:anywhere'>"
-        f"<strong>{plan.answer.capitalize()}.</strong> {escape(reason)}</p></div>"
+        f"<strong>{plan.answer.capitalize()}.</strong> {escape(reason)}.</p></div>"
     )
     for caution in plan.cautions:
-        if caution not in plan.reason:
+        if caution not in f"{plan.reason}.":
             st.warning(caution)
     rows = [
         {

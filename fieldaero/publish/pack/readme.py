@@ -83,13 +83,12 @@ def _compared(result: Result, again: Result) -> str:
 
 def _notes(result: Result, *, with_positions: bool) -> list[str]:
     """Return what readers noted; in a disguise without what tells a time or a place."""
-    told = [
+    return [
         f"Ride {k}: {one_line(note)}."
         for k, ride in enumerate(result.session.rides, start=1)
         for note in ride.ride.notes
         if with_positions or not CLOCK.search(note)
     ]
-    return [line.replace("..", ".") for line in told]
 
 
 def _filled(text: str) -> str:

@@ -6,6 +6,7 @@ import json
 import re
 import tomllib
 import zipfile
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ import fieldaero as fa
 from fieldaero.basics.errors import FieldaeroError, RunSheetError
 from fieldaero.laps.find_laps import find_laps
 from fieldaero.publish.pack import pack_bytes
+from fieldaero.publish.pack.readme import readme
 from fieldaero.rides import read_ride
 from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
@@ -147,6 +149,15 @@ def test_the_readme_says_how_to_redo_it_and_what_was_kept_back(folder):
     assert "sha256sum -c SHA256SUMS" in text
     assert "east and north of the start line" in text
     assert "2000-01-01" in text
+
+
+def test_the_readme_repeats_a_note_letter_by_letter():
+    result = sample_result()
+    first, *others = result.session.rides
+    noted = replace(first, ride=replace(first.ride, notes=("recorded as up .. and down, not as cycling",)))
+    result = replace(result, session=replace(result.session, rides=(noted, *others)))
+    text = readme(result, result, files=(), with_positions=False, with_originals=False)
+    assert "- Ride 1: recorded as up .. and down, not as cycling.\n" in text
 
 
 def test_originals_go_along_only_when_asked(sample_pack, tmp_path):
