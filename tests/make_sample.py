@@ -134,7 +134,7 @@ power_w = 250
 [[claims]]
 setup = "{LOW}"
 versus = "{ROAD}"
-saves = 65                      # at report_speed_km_h, for the claim does not say
+saves = 65                      # at report_speed_km_h, as the claim names no speed
 unit = "W"
 
 [[tunnel]]
@@ -146,7 +146,7 @@ note = "invented sweep"
 
 [[tunnel]]
 setup = "{ROAD}"
-yaw_deg = [0, 5, 10]            # one side only: taken to be alike on the other
+yaw_deg = [0, 5, 10]            # one side only: the other is taken to be the same
 cda_m2 = [0.300, 0.299, 0.296]
 sd_m2 = 0.001
 note = "invented sweep"

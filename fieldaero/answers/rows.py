@@ -340,7 +340,7 @@ class YawResult:
 
 @dataclass(frozen=True, kw_only=True)
 class RaceResult:
-    """Seconds that a setup makes over a course; None where the interval holds drag areas that no rider has.
+    """Seconds that a setup makes over a course; None where the interval holds impossible drag areas.
 
     Attributes
     ----------

@@ -244,7 +244,7 @@ def race_sentence(row: RaceResult) -> str:
     rise = f" with {row.ascent_m:.0f} m of climbing" if row.ascent_m >= 1.0 else ""
     head = f"{pair_words(row.setup, row.versus)} over {name(row.race)}, {row.distance_km:.1f} km{rise}: "
     if row.delta_s is None or row.versus_time_s is None:
-        return head + "no answer, because the interval includes drag areas that no rider has."
+        return head + "no answer, because the interval includes impossible drag areas."
     half = None if row.interval95_s is None else (row.interval95_s[1] - row.interval95_s[0]) / 2.0
     told = number(row.delta_s, places=1 if half is None else decimals(half), signed=True)
     spread = "" if row.interval95_s is None else f", 95 % interval {interval(*row.interval95_s, unit='s', signed=True)}"

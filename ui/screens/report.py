@@ -108,8 +108,8 @@ def _pack(result: Result) -> None:
     if any(setup.get("photos") for setup in draft().tables.setups):
         note(
             "The run sheet names photographs, which these pages do not hold; the pack and the report leave them out. "
-            "On your own disk, `fieldaero pack` and `fieldaero report` include them, without the data that photo files "
-            "carry beside the picture."
+            "On your own disk, `fieldaero pack` and `fieldaero report` include them, without what their files hold "
+            "besides the picture (place, time, camera)."
         )
     with st.container(horizontal=True):
         if st.button("Make the data pack", key="make_pack"):

@@ -28,7 +28,7 @@ __all__ = ["race_results"]
 def race_results(session: Session, estimates: Estimates) -> tuple[RaceResult, ...]:
     """Return one row per course and comparison.
 
-    In the order of the run sheet; without seconds where an interval holds drag areas that no rider has.  A course that
+    In the order of the run sheet; without seconds where an interval holds impossible drag areas.  A course that
     cannot be read or ridden so is an error that gives its number in the sheet.
     """
     sheet = session.run_sheet

@@ -20,14 +20,14 @@ DISGUISED = (
     "not in the pack. For gravity the run sheet gives the course's latitude in whole degrees.",
     "Clock times are times since the session began, written as if it had begun on 2000-01-01 at 00:00:00 UTC; rides, "
     "weather and laps are moved alike.",
-    "Device names, serial numbers and heart rate are not in the pack, nor is anything that a photograph's file says "
-    "beside the picture.",
+    "Not in the pack: device names, serial numbers, heart rate, and what the files of photographs hold besides the "
+    "picture (place, time, camera).",
     "The shape of the course, its elevation, photographs, titles and notes may still show somebody where it was.",
 )
 OPEN = (
     "Positions and clock times are as recorded: the pack says where and when this was ridden.",
-    "Device names, serial numbers and heart rate are not in the ride tables, nor is anything that a photograph's file "
-    "says beside the picture.",
+    "Not in the ride tables: device names, serial numbers and heart rate. The photographs are without what their files "
+    "held besides the picture (place, time, camera).",
 )
 ORIGINALS = (
     "The folder originals holds the recorded files themselves, with everything that is in them: positions, times, "
