@@ -5,6 +5,8 @@ from __future__ import annotations
 import tomllib
 from pathlib import Path
 
+from tests.install import ANSWER, CORE
+
 ROOT = Path(__file__).resolve().parent.parent
 
 
@@ -23,3 +25,9 @@ def test_every_folder_that_is_mapped_into_the_package_is_there():
     for package, folder in settings["package-dir"].items():
         assert package in settings["packages"]
         assert (ROOT / folder).is_dir()
+
+
+def test_the_script_that_tries_installations_knows_the_tests_and_the_answer():
+    assert [name for name in CORE if not (ROOT / name).is_dir()] == []
+    golden = ROOT / "tests" / "answers" / "golden" / "summary_sample.txt"
+    assert ANSWER in golden.read_text(encoding="utf-8").splitlines()
