@@ -25,8 +25,7 @@ def with_position(path, *, orientation=1):
     """A photograph as a telephone writes it: place, maker and serial number in its EXIF data."""
     exif = Image.Exif()
     exif[ORIENTATION], exif[MAKER], exif[SERIAL] = orientation, "Invented Cameras", "SERIAL-4711"
-    exif.get_ifd(GPS)[LATITUDE_REF] = "N"
-    exif.get_ifd(GPS)[LATITUDE] = (47.0, 12.0, 33.0)
+    exif[GPS] = {LATITUDE_REF: "N", LATITUDE: (47.0, 12.0, 33.0)}
     picture().save(path, exif=exif, comment=b"taken at home")
     return path
 
