@@ -6,11 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
+from pydantic import BaseModel
 
 from _files import save_and_open
 from _state import problem, undo, undo_name
+from fieldaero.run_sheet.schema import explained
 
-__all__ = ["accent", "head", "ink", "note", "show_chart", "show_drawn", "way_on"]
+__all__ = ["accent", "head", "help_on", "ink", "note", "show_chart", "show_drawn", "way_on"]
 
 ON_LIGHT_ACCENT = "#171716"
 
@@ -23,6 +25,12 @@ def accent() -> str:
 def ink() -> str:
     """Return the colour of text, by theme."""
     return "#ecebe6" if _dark() else "#1b1b1a"
+
+
+def help_on(table: type[BaseModel], key: str) -> str:
+    """Return what the run sheet's schema says on a key, as a sentence beside its field."""
+    said = explained(table, key)
+    return f"{said[:1].upper()}{said[1:]}."
 
 
 def _dark() -> bool:

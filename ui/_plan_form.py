@@ -28,7 +28,14 @@ from fieldaero.plan.ranges import (
     WIND_HEIGHT_M,
     WIND_M_S,
 )
-from fieldaero.run_sheet.schema import USUAL_SMALLEST_DIFFERENCE_M2, AnalysisChoices, SystemTable, allowed_range
+from fieldaero.run_sheet.messages import checked
+from fieldaero.run_sheet.schema import (
+    FIRST_SETUP,
+    USUAL_SMALLEST_DIFFERENCE_M2,
+    AnalysisChoices,
+    SystemTable,
+    allowed_range,
+)
 from fieldaero.simulator import CourseShape
 
 __all__ = ["Wishes", "plan_form", "planned"]
@@ -68,11 +75,12 @@ class Wishes:
 
 
 def plan_form() -> Wishes:
-    """Show the fields and return what they hold."""
+    """Show the fields and return what they hold; a sheet whose [analysis] cannot be is a RunSheetError."""
     own = draft()
     rides = [r.name for r in own.rides if r.listing is not None]
     system, analysis = draft_system(own), own.tables.analysis
-    choices = AnalysisChoices(**{key: value for key, value in analysis.items() if not key.startswith("smallest")})
+    conditions = {key: value for key, value in analysis.items() if not key.startswith("smallest")}
+    choices = checked(AnalysisChoices, conditions, where="[analysis]")
     left, right = st.columns(2, gap="large")
     with left:
         st.header("Course and rider")
@@ -111,7 +119,7 @@ def plan_form() -> Wishes:
         height = _number(
             "Height of that wind meter [m]", "plan_height", USUAL_WIND_HEIGHT_M, *WIND_HEIGHT_M, 1.0, "%.1f"
         )
-        names = list(own.setups) if len(own.setups) > 1 else ["baseline", "setup 2"]
+        names = list(own.setups) if len(own.setups) > 1 else [FIRST_SETUP, "setup 2"]
         if "plan_setups" not in st.session_state:
             st.session_state["plan_setups"] = "\n".join(names)
         typed = st.text_area("Setups, one a line, the baseline first", height=110, **_kept("plan_setups"))

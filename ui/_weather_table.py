@@ -11,31 +11,25 @@ import streamlit as st
 
 from _edits import base_rows, edits_of, folded
 from _files import take
-from _looks import note, show_drawn
+from _looks import help_on, note, show_drawn
 from _state import attempt, draft, edition
 from fieldaero.basics.errors import FieldaeroError
 from fieldaero.basics.formatting import number
 from fieldaero.draft.air import air_over_rides
 from fieldaero.draft.draft import Draft
-from fieldaero.run_sheet.schema import CourseFacts, allowed_range
+from fieldaero.run_sheet.schema import CourseFacts, WeatherEntry, allowed_range
 
 __all__ = ["weather", "with_reports", "with_weather_rows"]
 
 NUMBERS = {
-    "temperature_c": ("temperature [°C]", "In the shade, not the sensor in a device in the sun; usually -10 to 40."),
-    "pressure_hpa": (
-        "pressure [hPa]",
-        "At the course, not reduced to sea level: about 1013 near the sea, 955 at 500 m. Or give an altimeter setting.",
-    ),
-    "altimeter_hpa": (
-        "altimeter [hPa]",
-        "Instead of the pressure: the altimeter setting (QNH) of an airport; needs the elevation below.",
-    ),
-    "relative_humidity_pct": ("humidity [%]", "Relative humidity, usually 20 to 100. Or give the dew point."),
-    "dew_point_c": ("dew point [°C]", "Instead of the humidity; not above the temperature."),
-    "wind_speed_m_s": ("wind [m/s]", "Mean wind, not gusts. Optional."),
-    "wind_from_deg": ("from [°]", "Where the wind comes from, clockwise from north: 270 is a west wind."),
-    "wind_height_m": ("height [m]", "Of the wind instrument above ground: 10 for most stations, 1 to 2 in the hand."),
+    "temperature_c": "temperature [°C]",
+    "pressure_hpa": "pressure [hPa]",
+    "altimeter_hpa": "altimeter [hPa]",
+    "relative_humidity_pct": "humidity [%]",
+    "dew_point_c": "dew point [°C]",
+    "wind_speed_m_s": "wind [m/s]",
+    "wind_from_deg": "from [°]",
+    "wind_height_m": "height [m]",
 }
 
 
@@ -109,8 +103,8 @@ def _table() -> None:
                 "time [UTC]", format="YYYY-MM-DD HH:mm", help="UTC. A single reading needs no time."
             ),
             **{
-                column: st.column_config.NumberColumn(label, help=help_text)
-                for column, (label, help_text) in NUMBERS.items()
+                column: st.column_config.NumberColumn(label, help=help_on(WeatherEntry, column))
+                for column, label in NUMBERS.items()
             },
         },
     )
@@ -154,7 +148,7 @@ def _elevation() -> None:
         key=key,
         on_change=fold,
         placeholder="above sea level",
-        help="Above sea level. Needed with an altimeter setting or airport reports, which hold for sea level.",
+        help=help_on(CourseFacts, "elevation_m"),
     )
 
 

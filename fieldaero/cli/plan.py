@@ -182,14 +182,16 @@ def _planned(
 
 def _setups(names: tuple[str, ...], count: int | None) -> tuple[str, ...]:
     from fieldaero.basics.errors import FieldaeroError
+    from fieldaero.run_sheet.schema import FIRST_SETUP, NOT_USED
 
     if names and count is not None and count != len(names):
         raise FieldaeroError(f"--setups is {count} and {len(names)} are named by --setup; give one or the other")
-    if any(not name.strip() or name == "-" for name in names):
+    if any(not name.strip() or name == NOT_USED for name in names):
         raise FieldaeroError(
-            'a setup has no name, or is called "-", which stands for a lap that is not used; give it another name'
+            f'a setup has no name, or is called "{NOT_USED}", which stands for a lap that is not used; '
+            "give it another name"
         )
-    return names or ("baseline", *(f"setup {k}" for k in range(2, (2 if count is None else count) + 1)))
+    return names or (FIRST_SETUP, *(f"setup {k}" for k in range(2, (2 if count is None else count) + 1)))
 
 
 def _ride(

@@ -12,6 +12,8 @@ DEFAULT_SETUPS = ("first=0.250", "second=0.240")
 
 
 def _setups(context: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> dict[str, float]:
+    from fieldaero.run_sheet.schema import NOT_USED
+
     found: dict[str, float] = {}
     for text in values:
         name, _, cda = text.rpartition("=")
@@ -19,7 +21,7 @@ def _setups(context: click.Context, parameter: click.Parameter, values: tuple[st
             value = float(cda)
         except ValueError:
             name = ""
-        if not name.strip() or name == "-":
+        if not name.strip() or name == NOT_USED:
             raise click.BadParameter(f'"{text}": allowed is NAME=CDA with a drag area in m2, like "low bar=0.245".')
         if name in found:
             raise click.BadParameter(f'"{name}" is given twice; each setup needs a name of its own.')

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.physics.system import System
 from fieldaero.plan.lap_order import Balance, design_balance
-from fieldaero.run_sheet.schema import FIRST_SETUP, NOT_USED, USUAL_CHOICES, USUAL_SMALLEST_DIFFERENCE_M2
+from fieldaero.run_sheet.schema import FIRST_SETUP, NOT_USED, SCHEMA, USUAL_CHOICES, USUAL_SMALLEST_DIFFERENCE_M2
 from fieldaero.run_sheet.sheet import RunSheet, run_sheet_from_text
 from fieldaero.run_sheet.toml_text import toml_text
 
@@ -233,7 +233,7 @@ class Draft:
 
     def sheet_text(self) -> str:
         """Write the run sheet, whether or not it is complete."""
-        tables = {"schema": 1} | {f.name: getattr(self.tables, f.name) for f in fields(SheetTables)}
+        tables = {"schema": SCHEMA} | {f.name: getattr(self.tables, f.name) for f in fields(SheetTables)}
         tables["rides"] = [_ride_table(r) for r in self.rides]
         said = {key: value for key, value in tables.items() if value not in ({}, [], ())}
         return toml_text(said, former=self.opened_text)

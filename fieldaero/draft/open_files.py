@@ -95,6 +95,8 @@ def open_draft(text: str, *, name: str, files: Mapping[str, bytes]) -> Draft:
     """
     raw = _checked(text, name)
     said: dict[str, Any] = {key: value for key, value in raw.items() if key not in ("schema", "rides")}
+    if said.get("setups"):
+        said.setdefault("baseline", said["setups"][0]["name"])
     sweeps = [checked(TunnelSweep, entry, where=name) for entry in raw.get("tunnel", ())]
     said["weather"] = [row for entry in raw.get("weather", ()) for row in _weather(entry, name, files)]
     said["tunnel"] = [_sweep(row, sweeps[k], k, name, files) for k, row in enumerate(raw.get("tunnel", ()))]

@@ -32,6 +32,7 @@ from fieldaero.estimate.session import Session, session_of
 from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
 from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.plan.ranges import USUAL_CDA_M2
+from fieldaero.run_sheet.schema import NOT_USED
 from fieldaero.run_sheet.sheet import run_sheet_from_text
 from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator import CourseShape, Scenario, Sensors, SimulatedSession, Wind, simulate_session
@@ -129,7 +130,7 @@ def planned_scenario(
     """Return the scenario to simulate, chance included: a lap to settle in, the order, and one to roll out."""
     return Scenario(
         setups=setups,
-        order=("-", *order, "-"),
+        order=(NOT_USED, *order, NOT_USED),
         course=ride.course,
         wind=Wind(
             speed_m_s=ride.wind_m_s,

@@ -15,7 +15,7 @@ from fieldaero.basics.errors import RunSheetError
 from fieldaero.basics.formatting import one_line
 from fieldaero.run_sheet.schema import NOT_ALLOWED, READING_MISSING, SheetTable, StartLineTable, table_of
 
-__all__ = ["checked", "closest", "run_sheet_error", "toml_remedy"]
+__all__ = ["checked", "closest", "run_sheet_error", "shown", "toml_remedy"]
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -75,10 +75,10 @@ def toml_remedy(text: str, problem: tomllib.TOMLDecodeError) -> str:
     if str(problem).startswith(("Cannot declare", "Cannot overwrite")):
         heading = re.match(r"\[+\s*(\w+)\s*\]", line)
         if heading is None:
-            return f"{one_line(_shown(line))} gives something that is there already; keep one of the two"
+            return f"{one_line(shown(line))} gives something that is there already; keep one of the two"
         table = heading[1]
         return f"every heading of it has two brackets, [[{table}]]" if table in MANY else f"keep one heading [{table}]"
-    return f"correct that line, which reads {one_line(_shown(line))}" if line else "correct that line"
+    return f"correct that line, which reads {one_line(shown(line))}" if line else "correct that line"
 
 
 def _sentence(error: ErrorDetails, root: type[BaseModel]) -> str:
@@ -93,15 +93,15 @@ def _sentence(error: ErrorDetails, root: type[BaseModel]) -> str:
         table = HOLDS.get(str(names[-1])) if len(names) == 1 else None
         return f"{key} is missing; add it{f': {table}' if table else ''}."
     if kind == "literal_error":
-        return f"{key} is {_shown(found)}; allowed is {error['ctx']['expected'].replace(chr(39), chr(34))}."
+        return f"{key} is {shown(found)}; allowed is {error['ctx']['expected'].replace(chr(39), chr(34))}."
     if kind == NOT_ALLOWED:
-        return f"{key} is {_shown(found)}; {error['ctx']['allowed']}."
+        return f"{key} is {shown(found)}; {error['ctx']['allowed']}."
     if kind in ("value_error", READING_MISSING):  # of a whole table
         text = str(error["ctx"]["error"]) if kind == "value_error" else error["msg"]
         return f"{key}: {text}." if key else f"{text}."
     if kind == "tuple_type" and names and names[-1] in MANY:
         return f"{key} is a single table; write its heading with two brackets, [[{names[-1]}]]."
-    return f"{key} is {_shown(found)}; {TYPES.get(kind, error['msg'][0].lower() + error['msg'][1:])}."
+    return f"{key} is {shown(found)}; {TYPES.get(kind, error['msg'][0].lower() + error['msg'][1:])}."
 
 
 def _path(loc: Sequence[int | str]) -> str:
@@ -136,6 +136,7 @@ def closest(word: str, allowed: Sequence[str]) -> str:
     return f" did you mean {found[0]}?" if found else ""
 
 
-def _shown(found: Any) -> str:
+def shown(found: Any) -> str:
+    """Return what was found as TOML would have it: text in quotes; long values are cut."""
     text = f'"{found}"' if isinstance(found, str) else str(found).lower() if isinstance(found, bool) else str(found)
     return text if len(text) <= 60 else text[:57] + "..."

@@ -2,7 +2,8 @@
 
 Models of pydantic, frozen; unknown keys are refused, numbers are numbers (no text, no
 true or false) and finite.  Ranges are wide: they catch the wrong unit, not the unusual
-rider; common practice without a source.
+rider.  They and the usual values in the descriptions are common practice without a
+source, apart from those that :mod:`fieldaero.physics.system` gives one for.
 """
 
 from __future__ import annotations
@@ -16,11 +17,13 @@ from typing import Annotated, Any, Literal, get_args, get_type_hints
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from fieldaero.physics.system import USUAL_MASS_KG, System
+from fieldaero.physics.system import DRIVETRAIN_EFFICIENCY, USUAL_MASS_KG, System
 from fieldaero.physics.wind import OPEN_GRASS_M
 
 __all__ = [
+    "FIRST_SETUP",
     "NOT_USED",
+    "SCHEMA",
     "USUAL_CHOICES",
     "USUAL_SMALLEST_DIFFERENCE_M2",
     "USUAL_SYSTEM",
@@ -36,9 +39,11 @@ __all__ = [
     "TunnelSweep",
     "WeatherEntry",
     "allowed_range",
+    "explained",
     "table_of",
 ]
 
+SCHEMA = 1
 NOT_USED = "-"  # stands in a lap list for a lap that is not used
 
 NOT_ALLOWED, READING_MISSING = "not_allowed", "reading_missing"  # kinds of errors beside those of pydantic
@@ -82,6 +87,19 @@ def allowed_range(table: type[BaseModel], key: str) -> tuple[float, float]:
         for one in _annotations(get_type_hints(table, include_extras=True)[key])
         if isinstance(one, AfterValidator) and isinstance(one.func, Between)
     )
+
+
+def explained(table: type[BaseModel], key: str) -> str:
+    """Return what a key of the run sheet means and what is usual, as the template and the pages say it.
+
+    Examples
+    --------
+    >>> explained(SystemTable, "mass_sd_kg")
+    'standard uncertainty of the mass: 0.2 on a good scale, 1 with drinking on the way'
+    """
+    said = table.model_fields[key].description
+    assert said is not None, f"{key} has no description"
+    return said
 
 
 def table_of(annotation: Any) -> type[BaseModel] | None:
@@ -155,22 +173,42 @@ class _Table(BaseModel):
 class SystemTable(_Table):
     """Rider, bike and all that is carried."""
 
-    mass_kg: Mass
-    mass_sd_kg: Annotated[Number, between(0.0, 20.0, "kg")] | None = None
-    wheel_inertia_kg_m2: Annotated[Number, between(0.0, 1.0, "kg m2")] | None = None
+    mass_kg: Mass = Field(description="rider, bike and all carried, weighed together as ridden; usually 60 to 110")
+    mass_sd_kg: Annotated[Number, between(0.0, 20.0, "kg")] | None = Field(
+        default=None, description="standard uncertainty of the mass: 0.2 on a good scale, 1 with drinking on the way"
+    )
+    wheel_inertia_kg_m2: Annotated[Number, between(0.0, 1.0, "kg m2")] | None = Field(
+        default=None, description="both wheels together, usually 0.08 to 0.2; matters only where the speed changes"
+    )
     wheel_circumference_m: (
         Annotated[
             Number,
             between(1.0, 2.6, "m", (1000.0, 2600.0, "give metres: 2105 mm is 2.105"), (100.0, 260.0, "give metres")),
         ]
         | None
-    ) = None
-    wheel_circumference_sd: Fraction | None = None
-    power_at: Literal["crank", "pedal", "hub"] = "crank"
-    drivetrain_efficiency: Efficiency | None = None
-    crr: Crr | None = None
-    crr_sd: Annotated[Number, between(1e-6, 0.02, "")] | None = None
-    power_scale_sd: Fraction | None = None
+    ) = Field(default=None, description="as set in the device that recorded the speed; usually 1.9 to 2.25")
+    wheel_circumference_sd: Fraction | None = Field(
+        default=None, description="standard uncertainty of the wheel circumference, as a fraction"
+    )
+    power_at: Literal["crank", "pedal", "hub"] = Field(
+        default="crank",
+        description="where power is measured; at crank or pedal the drivetrain takes "
+        f"{100.0 * (1.0 - DRIVETRAIN_EFFICIENCY['crank']):.2g} %, at the hub nothing",
+    )
+    drivetrain_efficiency: Efficiency | None = Field(
+        default=None, description="share of power that reaches the road, 0.95 to 0.99; otherwise by power_at"
+    )
+    crr: Crr | None = Field(
+        default=None, description="rolling resistance: 0.003 on smooth asphalt to 0.008 on rough chip seal"
+    )
+    crr_sd: Annotated[Number, between(1e-6, 0.02, "")] | None = Field(
+        default=None,
+        description="standard uncertainty, often 0.0005 to 0.001; shifts all setups alike, hardly their difference",
+    )
+    power_scale_sd: Fraction | None = Field(
+        default=None,
+        description="standard uncertainty of the power meter: 0.015 is 1.5 %, usual if zeroed before the ride",
+    )
 
 
 class AnalysisChoices(_Table):
@@ -179,12 +217,19 @@ class AnalysisChoices(_Table):
     smallest_difference_m2: Annotated[Number, between(1e-5, 0.1, "m2")] | None = None
     smallest_difference_w: Annotated[Number, between(0.05, 200.0, "W")] | None = None
     smallest_difference_s: Annotated[Number, between(0.05, 3600.0, "s")] | None = None
-    report_speed_km_h: Speed = 45.0
-    report_distance_km: Distance = 40.0
-    report_power_w: Power = 250.0
-    roughness_length_m: Annotated[Number, between(1e-4, 0.5, "m")] = OPEN_GRASS_M
-    drift_sd_per_h: Annotated[Number, between(0.0, 0.5, "", (0.5, 50.0, "give a fraction per hour"))] = 0.01
-    estimate_crr: YesNo = False
+    report_speed_km_h: Speed = Field(default=45.0, description="differences are also given in watts at this speed")
+    report_distance_km: Distance = Field(
+        default=40.0, description="differences are also given in seconds over this distance ..."
+    )
+    report_power_w: Power = Field(default=250.0, description="... at this power")
+    roughness_length_m: Annotated[Number, between(1e-4, 0.5, "m")] = Field(
+        default=OPEN_GRASS_M,
+        description=f"of the ground around the course, for the wind at the rider: {OPEN_GRASS_M} is open grass",
+    )
+    drift_sd_per_h: Annotated[Number, between(0.0, 0.5, "", (0.5, 50.0, "give a fraction per hour"))] = Field(
+        default=0.01, description="standard deviation of the drift that is allowed for, as a fraction per hour"
+    )
+    estimate_crr: YesNo = Field(default=False, description="true: crr is fitted too")
 
     @property
     def in_watts(self) -> str:
@@ -209,11 +254,14 @@ USUAL_CHOICES = AnalysisChoices()
 USUAL_SMALLEST_DIFFERENCE_M2 = 0.002  # proposed where a sheet is begun; a sheet may do without
 
 
+ELEVATION = "above sea level; needed with an altimeter setting or airport reports"
+
+
 class CourseFacts(_Table):
     """What is known of the course beside the rides."""
 
     latitude_deg: Annotated[Number, between(-90.0, 90.0, "degrees")] | None = None
-    elevation_m: Annotated[Number, between(-450.0, 5500.0, "m")] | None = None
+    elevation_m: Annotated[Number, between(-450.0, 5500.0, "m")] | None = Field(default=None, description=ELEVATION)
     height_difference_m: Annotated[Number, between(-2000.0, 2000.0, "m")] | None = None
 
 
@@ -221,15 +269,27 @@ class WeatherEntry(_Table):
     """One observation as readings, or reports, or a file of readings."""
 
     time: Moment = None
-    temperature_c: Number | None = None
-    pressure_hpa: Number | None = None
-    altimeter_hpa: Number | None = None
-    elevation_m: Annotated[Number, between(-450.0, 5500.0, "m")] | None = None
-    relative_humidity_pct: Number | None = None
-    dew_point_c: Number | None = None
-    wind_speed_m_s: Number | None = None
-    wind_from_deg: Annotated[Number, between(0.0, 360.0, "degrees")] | None = None
-    wind_height_m: Annotated[Number, between(0.2, 200.0, "m")] | None = None
+    temperature_c: Number | None = Field(
+        default=None, description="air in the shade, not the sensor in a device in the sun; usually -10 to 40"
+    )
+    pressure_hpa: Number | None = Field(
+        default=None, description="at the course, not reduced to sea level: about 1013 near the sea, 955 at 500 m"
+    )
+    altimeter_hpa: Number | None = Field(
+        default=None, description="instead of the pressure: altimeter setting (QNH) of an airport; needs the elevation"
+    )
+    elevation_m: Annotated[Number, between(-450.0, 5500.0, "m")] | None = Field(default=None, description=ELEVATION)
+    relative_humidity_pct: Number | None = Field(default=None, description="usually 20 to 100")
+    dew_point_c: Number | None = Field(default=None, description="instead of the humidity; not above the temperature")
+    wind_speed_m_s: Number | None = Field(
+        default=None, description="optional: mean wind, not gusts; above 3 at the rider a test answers little"
+    )
+    wind_from_deg: Annotated[Number, between(0.0, 360.0, "degrees")] | None = Field(
+        default=None, description="where the wind comes from, clockwise from north: 270 is a west wind"
+    )
+    wind_height_m: Annotated[Number, between(0.2, 200.0, "m")] | None = Field(
+        default=None, description="of the wind meter above ground: 10 for most stations, 1 to 2 in the hand"
+    )
     temperature_sd_c: Annotated[Number, between(0.0, 10.0, "degC")] | None = None
     pressure_sd_hpa: Annotated[Number, between(0.0, 50.0, "hPa")] | None = None
     relative_humidity_sd_pct: Annotated[Number, between(0.0, 50.0, "per cent")] | None = None

@@ -18,11 +18,12 @@ from fieldaero.basics.errors import RideError, RunSheetError, WeatherError
 from fieldaero.basics.input_limits import HOW_TO_LIFT, beyond
 from fieldaero.physics.system import System
 from fieldaero.rides.local_positions import LOCAL_FRAME
-from fieldaero.run_sheet.messages import closest, run_sheet_error, toml_remedy
+from fieldaero.run_sheet.messages import closest, run_sheet_error, shown, toml_remedy
 from fieldaero.run_sheet.schema import (
     FIRST_SETUP,
     NOT_USED,
     READING_MISSING,
+    SCHEMA,
     AnalysisChoices,
     Claim,
     CourseFacts,
@@ -35,6 +36,7 @@ from fieldaero.run_sheet.schema import (
     TunnelSweep,
     WeatherEntry,
 )
+from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.weather.metar import parse_metar
 from fieldaero.weather.observation import Observation, observation_from_readings
 from fieldaero.weather.station_csv import read_weather_csv
@@ -59,7 +61,6 @@ __all__ = [
 
 Table = TypeVar("Table", bound=BaseModel)
 
-SCHEMA = 1
 LARGEST_BYTES = 5_000_000
 
 
@@ -100,6 +101,10 @@ class RunSheet:
             if setup.name == name:
                 return setup
         raise KeyError(name)
+
+    def to_toml(self) -> str:
+        """Write the run sheet as TOML that reads back as the same."""
+        return toml_text(self.table.model_dump(by_alias=True, exclude_unset=True))
 
     def observations(self, *, date: datetime | None) -> tuple[Observation, ...]:
         """Return the weather as observations; year and month of ``date`` complete reports without a time."""
@@ -210,7 +215,7 @@ def check_unfinished(tables: Mapping[str, Any], *, name: str) -> None:
             raise run_sheet_error(name, wrong) from None
     _check_names(
         name,
-        baseline=tables.get("baseline", FIRST_SETUP),
+        baseline=tables.get("baseline"),
         setups=_entries(Setup, tables.get("setups", [{"name": FIRST_SETUP}])),
         rides=_entries(RideTable, tables.get("rides", ())),
         claims=_entries(Claim, tables.get("claims", ())),
@@ -229,7 +234,7 @@ def _entries(model: type[Table], rows: Sequence[Mapping[str, Any]]) -> tuple[Tab
 
 def _check_schema(tables: Mapping[str, Any], name: str) -> None:
     if tables.get("schema", SCHEMA) != SCHEMA:
-        raise RunSheetError(f"{name}: schema is {tables['schema']}; allowed is {SCHEMA}")
+        raise RunSheetError(f"{name}: schema is {shown(tables['schema'])}; allowed is {SCHEMA}")
 
 
 def toml_table(text: str, *, name: str) -> dict[str, Any]:
@@ -295,13 +300,16 @@ def check_ride_file(run_sheet: RunSheet, ride_index: int) -> None:
 def _check_names(
     file: str,
     *,
-    baseline: str,
+    baseline: str | None,
     setups: Sequence[Setup],
     rides: Sequence[RideTable],
     claims: Sequence[Claim],
     tunnel: Sequence[TunnelSweep],
 ) -> None:
-    """Refuse the name of a setup that stands twice, or that a table uses and no setup has."""
+    """Refuse the name of a setup that stands twice, or that a table uses and no setup has.
+
+    ``baseline`` is None in an unfinished sheet that does not name it yet.
+    """
     names = [setup.name for setup in setups]
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:

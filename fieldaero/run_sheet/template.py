@@ -2,8 +2,7 @@
 
 Nothing is invented.  Weather and mass stand there as commented lines with the range
 that is usual, so that an analysis of the untouched sheet says what is missing.  The
-ranges in the comments are common practice, no source, apart from those that
-:mod:`fieldaero.physics.system` gives one for.
+explanations are those of :mod:`fieldaero.run_sheet.schema`, which the pages show too.
 """
 
 from __future__ import annotations
@@ -13,6 +12,8 @@ import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+
+from pydantic import BaseModel
 
 from fieldaero.basics.errors import RunSheetError
 from fieldaero.basics.formatting import clock, duration, number, one_line
@@ -26,12 +27,16 @@ from fieldaero.rides.ride import check_power
 from fieldaero.run_sheet.schema import (
     FIRST_SETUP,
     NOT_USED,
+    SCHEMA,
     USUAL_CHOICES,
     USUAL_SMALLEST_DIFFERENCE_M2,
     USUAL_SYSTEM,
     AnalysisChoices,
+    SystemTable,
+    WeatherEntry,
+    explained,
 )
-from fieldaero.run_sheet.toml_text import quoted
+from fieldaero.run_sheet.toml_text import FILL_IN, toml_value
 
 __all__ = ["draft_run_sheet", "planned_run_sheet"]
 
@@ -46,7 +51,7 @@ HEAD = f"""\
 # Before you ride:
 {SAFETY_NOTES}
 
-schema = 1
+schema = {SCHEMA}
 """
 
 WEATHER = """\
@@ -54,15 +59,14 @@ WEATHER = """\
 # More entries make the air follow the time of day: copy the block, one per reading.
 """
 
-WEATHER_KEYS = """\
-# temperature_c =               # air in the shade, not the sensor in a device in the sun; -10 to 40
-# pressure_hpa =                # at the course, not reduced to sea level: 1013 near the sea, about
-#                               # 955 at 500 m; or altimeter_hpa together with elevation_m
-# relative_humidity_pct =       # 20 to 100; or dew_point_c
-# wind_speed_m_s =              # optional, as a mean; above 3 at the rider a test answers little
-# wind_from_deg =               # where it comes from, clockwise from north: 270 is a west wind
-# wind_height_m =               # height of the wind meter: 10 for most stations, 1 to 2 in the hand
-"""
+READINGS = tuple(key for key, field in WeatherEntry.model_fields.items() if field.description)
+
+# Of [system] and [analysis]: what every sheet says, and what it says only where it is not the usual value.
+SYSTEM_KEYS = ("mass_sd_kg", "wheel_inertia_kg_m2", "wheel_circumference_m", "power_at", "crr", "crr_sd")
+RARE_SYSTEM_KEYS = ("drivetrain_efficiency", "power_scale_sd", "wheel_circumference_sd")
+CHOICE_KEYS = ("report_speed_km_h", "report_distance_km", "report_power_w")
+RARE_CHOICE_KEYS = ("roughness_length_m", "drift_sd_per_h", "estimate_crr")
+TO_CHECK = ("wheel_circumference_m", "power_at")
 
 SETUPS = f"""\
 [[setups]]                      # one block for each setup
@@ -130,7 +134,7 @@ def planned_run_sheet(
     The setups begin with the baseline, ``order`` is the setup of each lap.  An analysis of the sheet says what
     is missing: first the mass, which is weighed on the day, then the weather, then the ride.
     """
-    laps = "\n".join(f"    {quoted(name)},  # test lap {k}" for k, name in enumerate(order, start=1))
+    laps = "\n".join(f"    {toml_value(name)},  # test lap {k}" for k, name in enumerate(order, start=1))
     return "\n".join(
         [
             _head(
@@ -140,8 +144,8 @@ def planned_run_sheet(
                 system=system,
                 choices=choices,
             ),
-            WEATHER + "[[weather]]\n# time =                        # like 2026-05-03T07:10:00Z\n" + WEATHER_KEYS,
-            *(f"[[setups]]\nname = {quoted(name)}\n" for name in setups),
+            WEATHER + "[[weather]]\n" + _line("# time", "", "like 2026-05-03T07:10:00Z") + f"\n{_readings()}\n",
+            *(f"[[setups]]\nname = {toml_value(name)}\n" for name in setups),
             "# FILL IN: the ride's file, and one name for each of its laps in order; the planned\n"
             '# order is entered, "-" stands for laps that are not used: rolling in, dry laps, rolling out.\n'
             '# After a ride, "fieldaero laps" lists its laps.\n[[rides]]\nfile = "ride.fit"\nlap_source = "button"\n'
@@ -152,28 +156,41 @@ def planned_run_sheet(
 
 def _head(title: str, *, baseline: str, smallest: str, system: System, choices: AnalysisChoices) -> str:
     """Return the sheet down to its weather; ``smallest`` is a number with its comment."""
-    return f"""\
-{HEAD}title = {quoted(title)}
-baseline = {quoted(baseline)}   # the setup that the others are compared with
+    usual = {"drivetrain_efficiency": USUAL_SYSTEM.efficiency, "power_scale_sd": USUAL_SYSTEM.power_scale_sd}
+    lines = [
+        f"{HEAD}title = {toml_value(title)}",
+        _line("baseline", toml_value(baseline), "the setup that the others are compared with"),
+        "",
+        "[system]                        # rider, bike and everything carried",
+        _line("# mass_kg", "", FILL_IN + explained(SystemTable, "mass_kg")),
+        *(_stated(SystemTable, key, getattr(system, key)) for key in SYSTEM_KEYS),
+    ]
+    for key in RARE_SYSTEM_KEYS:
+        if getattr(system, key) != getattr(USUAL_SYSTEM, key):
+            lines.append(_stated(SystemTable, key, getattr(system, key)))
+        elif key in usual:
+            lines.append(_line(f"# {key}", str(usual[key]), explained(SystemTable, key)))
+    lines += [
+        "",
+        "[analysis]",
+        f"smallest_difference_m2 = {smallest}",
+        *(_stated(AnalysisChoices, key, getattr(choices, key)) for key in CHOICE_KEYS),
+        *(
+            _stated(AnalysisChoices, key, getattr(choices, key))
+            for key in RARE_CHOICE_KEYS
+            if getattr(choices, key) != getattr(USUAL_CHOICES, key)
+        ),
+    ]
+    return "\n".join(lines) + "\n"
 
-[system]                        # rider, bike and everything carried
-# FILL IN: weigh rider, bike, bottles, clothes and tools together, as ridden.
-# mass_kg =                     # usually 60 to 110
-mass_sd_kg = {system.mass_sd_kg}                # how well you know it; 0.2 on a good scale, 1 with drinking on the way
-wheel_inertia_kg_m2 = {system.wheel_inertia_kg_m2}      # both wheels together; 0.08 to 0.2, matters where speed changes
-wheel_circumference_m = {system.wheel_circumference_m}   # CHECK: as set in the recording device; 1.9 to 2.25
-power_at = "{system.power_at}"              # CHECK: where power is measured: crank, pedal or hub
-crr = {system.crr}                    # rolling resistance; 0.003 to 0.008: smooth asphalt to rough chip seal
-crr_sd = {system.crr_sd}                 # how well you know it; shifts all setups alike and hardly their difference
-# drivetrain_efficiency = {system.efficiency} # share that reaches the road; 0.95 to 0.99, else by power_at
-# power_scale_sd = {system.power_scale_sd}        # accuracy of the power meter: 0.015 is 1.5 %
 
-[analysis]
-smallest_difference_m2 = {smallest}
-report_speed_km_h = {choices.report_speed_km_h:g}          # differences are also given in watts at this speed
-report_distance_km = {choices.report_distance_km:g}         # ... and in seconds over this distance
-report_power_w = {choices.report_power_w:g}            # ... at this power
-"""
+def _stated(table: type[BaseModel], key: str, value: str | float) -> str:
+    check = "CHECK: " if key in TO_CHECK else ""
+    return _line(key, toml_value(value), check + explained(table, key))
+
+
+def _line(key: str, value: str, comment: str) -> str:
+    return f"{key} = {value}".ljust(31) + f" # {comment}"
 
 
 def _named_from(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> str:
@@ -192,14 +209,17 @@ def _title(listing: LapListing) -> str:
 def _weather_entry(listing: LapListing) -> str:
     start = listing.ride.start_time
     if start is None:
-        return "[[weather]]                     # the ride has no clock time, so these values hold for all of it\n" + (
-            WEATHER_KEYS.rstrip("\n")
-        )
+        head = "[[weather]]                     # the ride has no clock time, so these values hold for all of it"
+        return f"{head}\n{_readings()}"
     end = listing.ride.clock(listing.ride.duration_s)
     return (
         f"[[weather]]\ntime = {_toml_time(start)}     # start of {one_line(listing.ride.source.file)}, UTC; "
-        f"it ends at {clock(end)}\n{WEATHER_KEYS}"
-    ).rstrip("\n")
+        f"it ends at {clock(end)}\n{_readings()}"
+    )
+
+
+def _readings() -> str:
+    return "\n".join(_line(f"# {key}", "", explained(WeatherEntry, key)) for key in READINGS)
 
 
 def _toml_time(moment: datetime) -> str:
@@ -209,7 +229,7 @@ def _toml_time(moment: datetime) -> str:
 def _ride_entry(name: str, listing: LapListing) -> str:
     course = listing.no_course if listing.course is None else course_in_words(listing.course)
     usable = [lap.number in listing.complete and not lap.flags for lap in listing.laps]
-    lines = ["[[rides]]", f"file = {quoted(name)}"]
+    lines = ["[[rides]]", f"file = {toml_value(name)}"]
     lines += [f"# {one_line(note)}" for note in listing.ride.notes]
     lines.append(f'lap_source = "{listing.lap_source}"   # {one_line(listing.why)}')
     lines.append(f"# {one_line(course)}")

@@ -14,6 +14,7 @@ from fieldaero.basics.errors import FieldaeroError, RunSheetError
 from fieldaero.basics.output_files import write_files
 from fieldaero.physics.wind import wind_at_height_m_s
 from fieldaero.rides import write_csv
+from fieldaero.run_sheet.schema import NOT_USED, SCHEMA
 from fieldaero.run_sheet.toml_text import toml_text
 from fieldaero.simulator.course_shape import CourseShape
 from fieldaero.simulator.fit_file import write_fit
@@ -66,7 +67,7 @@ def scenario_of(
             raise RunSheetError(f'setup "{name}": a drag area of {cda:g} m2; allowed is 0.1 to 1 m2')
     return Scenario(
         setups=setups,
-        order=("-", *mirrored_order(tuple(setups), laps), "-"),
+        order=(NOT_USED, *mirrored_order(tuple(setups), laps), NOT_USED),
         course=CourseShape(length_m=lap_length_m),
         wind=Wind(
             speed_m_s=wind_m_s,
@@ -116,7 +117,7 @@ def run_sheet_of(scenario: Scenario, ride: str, *, ridden_s: float = 0.0) -> dic
     per_m_s = float(wind_at_height_m_s(wind_speed_m_s=1.0, measured_height_m=10.0))
     hours = range(int(ridden_s // 3600.0) + 1)
     return {
-        "schema": 1,
+        "schema": SCHEMA,
         "title": "Simulated session (invented data)",
         "baseline": next(iter(scenario.setups)),
         "system": {
@@ -140,5 +141,5 @@ def run_sheet_of(scenario: Scenario, ride: str, *, ridden_s: float = 0.0) -> dic
             for hour in hours
         ],
         "setups": [{"name": name} for name in scenario.setups],
-        "rides": [{"file": ride, "lap_source": "button", "laps": ["-", *scenario.order, "-"]}],
+        "rides": [{"file": ride, "lap_source": "button", "laps": [NOT_USED, *scenario.order, NOT_USED]}],
     }

@@ -191,6 +191,15 @@ def test_a_sheet_without_its_ride_leaves_the_draft_and_says_what_is_missing(text
     assert "morning.fit: named by bar-test.toml, but not given; add that file" in added.refused[0]
 
 
+def test_a_sheet_without_a_baseline_takes_its_first_setup():
+    sheet = 'schema = 1\n[[setups]]\nname = "A"\n[[setups]]\nname = "B"\n'
+    draft = opened(sheet)
+    assert draft.baseline == "A"
+    assert 'baseline = "A"' in draft.sheet_text()
+    with pytest.raises(RunSheetError, match='baseline is "C"'):
+        opened('baseline = "C"\n' + sheet)
+
+
 def test_two_sheets_at_once_are_one_too_many(content, text):
     added = add_files(empty_draft(), [(SAMPLE_SHEET, text.encode()), (RIDE, content), ("other.toml", text.encode())])
     assert added.refused == ("other.toml: a second run sheet; open one at a time",)

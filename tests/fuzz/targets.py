@@ -96,7 +96,7 @@ def _read_sheet(data: bytes) -> None:
         raise RunSheetError("not UTF-8 text") from None
     sheet = run_sheet_from_text(text, path=Path("nowhere", "sheet.toml"))
     sheet.observations(date=datetime(2026, 5, 3, tzinfo=UTC))
-    again = run_sheet_from_text(toml_text(sheet.table.model_dump(by_alias=True, exclude_unset=True)), path=sheet.path)
+    again = run_sheet_from_text(sheet.to_toml(), path=sheet.path)
     if again.table != sheet.table:
         raise Fault("does not come back from TOML as it was")
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from fieldaero.basics.errors import RideError, RunSheetError, WeatherError
 from fieldaero.run_sheet.sheet import check_lap_list, check_ride_file, read_run_sheet, run_sheet_from_text
-from fieldaero.run_sheet.toml_text import quoted, toml_text
+from fieldaero.run_sheet.toml_text import toml_value
 
 SHEET = """
 schema = 1
@@ -116,6 +116,8 @@ def test_a_report_takes_year_and_month_from_the_ride():
         ("yaw_deg = [-10, -5", "yaw_deg = [-5, -10", ("yaw_deg", "rise")),
         ("schema = 1", "schema = 2", ("schema is 2", "allowed is 1")),
         ("schema = 1\n", "", ("schema", "missing")),
+        ("schema = 1", 'schema = "1"', ('schema is "1"', "allowed is 1")),
+        ('baseline = "stock bar"\n', "", ("baseline is missing; add it",)),
         ("wind_speed_m_s = 1.2", "", ("wind_from_deg", "without wind_speed_m_s")),
         ('name = "aero bar"', 'name = "-"', ("[[setups]] no. 2", "not used")),
         ('name = "aero bar"', 'name = "stock bar"', ("stock bar", "twice")),
@@ -212,9 +214,9 @@ names = st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cs", "Zs
 
 @given(title=names, other=names.filter(lambda n: n != "stock bar"), mass=st.floats(20, 300), crr=st.floats(0.001, 0.02))
 def test_written_as_toml_it_reads_back_the_same(title, other, mass, crr):
-    made = SHEET.replace('"Two bars on the reservoir loop"', quoted(title)).replace('"aero bar"', quoted(other))
+    made = SHEET.replace('"Two bars on the reservoir loop"', toml_value(title)).replace('"aero bar"', toml_value(other))
     first = sheet(made.replace("mass_kg = 84", f"mass_kg = {mass!r}").replace("crr = 0.0045", f"crr = {crr!r}"))
-    again = sheet(toml_text(first.table.model_dump(by_alias=True, exclude_unset=True)))
+    again = sheet(first.to_toml())
     assert again.table == first.table
     assert again.system == first.system
     assert again.rides == first.rides

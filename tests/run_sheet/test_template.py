@@ -9,8 +9,12 @@ import pytest
 
 from fieldaero.basics.errors import CannotAnswerError, RideError, RunSheetError
 from fieldaero.basics.safety import SAFETY
+from fieldaero.physics.system import System
 from fieldaero.run_sheet.schema import FIRST_SETUP as BASELINE
-from fieldaero.run_sheet.template import draft_run_sheet
+from fieldaero.run_sheet.schema import USUAL_CHOICES, USUAL_SYSTEM, AnalysisChoices, SystemTable
+from fieldaero.run_sheet.sheet import system_of
+from fieldaero.run_sheet.template import draft_run_sheet, planned_run_sheet
+from fieldaero.run_sheet.toml_text import toml_text
 from tests.cli.command_line import ride_csv
 from tests.rides.formats.xml_files import gpx, trkpt
 
@@ -104,3 +108,90 @@ def test_a_ride_that_repeats_nothing_cannot_answer(tmp_path):
 def test_no_ride_is_no_sheet():
     with pytest.raises(RunSheetError, match="at least one ride"):
         draft_run_sheet([])
+
+
+OTHER_SYSTEM = System(
+    mass_kg=71.0,
+    mass_sd_kg=0.25,
+    wheel_inertia_kg_m2=0.11,
+    wheel_circumference_m=2.0963,
+    power_at="pedal",
+    drivetrain_efficiency=0.9815,
+    crr=0.003725,
+    crr_sd=0.00035,
+    power_scale_sd=0.0075,
+    wheel_circumference_sd=0.0012,
+)
+OTHER_CHOICES = AnalysisChoices(
+    report_speed_km_h=38.123456789,
+    report_distance_km=16.09344,
+    report_power_w=187.5,
+    roughness_length_m=0.12,
+    drift_sd_per_h=0.02,
+    estimate_crr=True,
+)
+
+
+@pytest.mark.parametrize(
+    ("system", "choices"), [(USUAL_SYSTEM, USUAL_CHOICES), (OTHER_SYSTEM, OTHER_CHOICES)], ids=["usual", "other"]
+)
+def test_a_planned_sheet_says_all_that_the_plan_assumed_but_the_mass(system, choices):
+    for key, field in SystemTable.model_fields.items():
+        assert key == "mass_kg" or system is USUAL_SYSTEM or getattr(system, key) != getattr(USUAL_SYSTEM, key), field
+    text = planned_run_sheet(["a", "b"], ["a", "b"], smallest_difference_m2=0.003, system=system, choices=choices)
+    sheet = tomllib.loads(text)
+    assert "mass_kg" not in sheet["system"]
+    assert system_of(SystemTable(mass_kg=system.mass_kg, **sheet["system"])) == system
+    stated = AnalysisChoices(**sheet["analysis"])
+    assert stated == choices.model_copy(update={"smallest_difference_m2": 0.003})
+
+
+def changed(text, change):
+    sheet = tomllib.loads(text)
+    change(sheet)
+    new = toml_text(sheet, former=text)
+    assert tomllib.loads(new) == sheet
+    return new
+
+
+def test_a_setup_that_is_added_leaves_the_words_on_rides_above_the_rides(text):
+    new = changed(text, lambda s: s["setups"].append({"name": "aero"}))
+    words = text[text.index("# One block for each ride") : text.index("[[rides]]")]
+    assert new.count(f"{words}[[rides]]") == new.count(words) == 1
+    assert (
+        '# mass_change_kg = 0.0          # what this setup adds to the mass above\n\n[[setups]]\nname = "aero"\n' in new
+    )
+    assert changed(new, lambda s: s["setups"].pop()) == text
+
+
+@pytest.mark.parametrize("rows", [slice(0, 1), slice(1, 2), slice(0, 2)], ids=["first", "last", "all"])
+@pytest.mark.parametrize("table", ["weather", "setups", "rides"])
+def test_rows_that_go_take_no_words_on_other_tables_with_them(text, table, rows):
+    if table == "setups":
+        text = changed(text, lambda s: s["setups"].append({"name": "aero"}))
+
+    def out(sheet):
+        del sheet[table][rows]
+
+    new = changed(text, out)
+    heads = ("schema = 1", "[system]", "[analysis]", "[[weather]]", "[[setups]]", "[[rides]]")
+    for words in ("# FILL IN, from a hand-held meter", "# One block for each ride", '# name = "second setup"'):
+        assert new.count(words) == 1
+        held = [head for head in heads if f"\n{head}" in new]
+        after = [head for head in held if new.index(f"\n{head}") > new.index(words)]
+        assert after == [head for head in held if text.index(f"\n{head}") > text.index(words)]
+
+
+def test_a_value_from_elsewhere_takes_the_place_that_waits_for_it(text):
+    new = changed(text, lambda s: s["system"].update(mass_kg=84.0))
+    (was,) = (line for line in text.splitlines() if line.startswith("# mass_kg ="))
+    (now,) = (line for line in new.splitlines() if "mass_kg =" in line)
+    assert now.startswith("mass_kg = 84.0 ")
+    assert "FILL IN" in was
+    assert now.partition("#")[2].strip() == was.partition("FILL IN:")[2].strip()
+    assert new == text.replace(was, now)
+    new = changed(text, lambda s: s["weather"][1].update(pressure_hpa=1001.5))
+    assert [line.partition(" =")[0] for line in new.splitlines() if "pressure_hpa =" in line] == [
+        "# pressure_hpa",
+        "pressure_hpa",
+    ]

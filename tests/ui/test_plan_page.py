@@ -79,3 +79,10 @@ def test_a_ride_on_the_draft_can_give_the_course():
     drawn(at)
     length = at.session_state["the_draft"].rides[0].listing.course.length_m
     assert at.session_state["the_plan"].ride.course.length_m == pytest.approx(length)
+
+
+def test_report_conditions_that_cannot_be_are_said_on_the_page():
+    at = opened("plan")
+    at.session_state["the_draft"] = at.session_state["the_draft"].with_table("analysis", {"report_power_w": 0.25})
+    drawn(at.run())
+    assert any("report_power_w is 0.25; allowed is 10 to 2500 W" in error.value for error in at.error)

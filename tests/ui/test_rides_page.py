@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from fieldaero.run_sheet.schema import SystemTable, explained
+from fieldaero.run_sheet.template import planned_run_sheet
 from fieldaero.simulator.sample_folder import SAMPLE_SHEET, sample_folder
 from tests.ui.pages import drawn, opened, words
 
@@ -103,3 +105,16 @@ def test_reports_that_cannot_be_read_stay_and_are_told():
 def test_every_label_of_a_number_has_its_unit():
     at = opened("rides")
     assert all(field.label.endswith("]") for field in at.number_input)
+
+
+def test_a_field_is_explained_in_the_words_of_the_run_sheet():
+    at = opened("rides")
+    helps = {field.key.removeprefix("system_").rpartition("_")[0]: field.help for field in at.number_input}
+    helps["power_at"] = at.selectbox(key=key_of(at.selectbox, "system_power_at")).help
+    told = {key: said for key, said in helps.items() if key in SystemTable.model_fields}
+    assert len(told) == 8
+    sheet = planned_run_sheet(["a", "b"], ["a", "b"], smallest_difference_m2=0.003)
+    for key in told:
+        said = explained(SystemTable, key)
+        assert told[key] == f"{said[0].upper()}{said[1:]}."
+        assert f"{said}\n" in sheet

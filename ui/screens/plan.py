@@ -35,7 +35,11 @@ def page() -> None:
     """Draw the page."""
     head("Plan", "Say where and how you will ride, and see beforehand whether the test can tell the difference.")
     st.info("\n".join(f"- {line}" for line in SAFETY))
-    wishes = plan_form()
+    try:
+        wishes = plan_form()
+    except FieldaeroError as why:
+        st.error(str(why))
+        return
     # A field changed while it is planned begins the page anew, and the plan with it.
     st.button("Plan it", key="plan_it", type="primary", on_click=lambda: st.session_state.update({WANTED: True}))
     if st.session_state.get(WANTED):
