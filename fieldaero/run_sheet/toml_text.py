@@ -22,7 +22,7 @@ __all__ = ["FILL_IN", "toml_text", "toml_value"]
 
 NAMED_BY = ("name", "file", "setup", "versus", "time")  # what tells one row of a table from another
 FILL_IN = "FILL IN: "  # marks the comment of a key that has no value yet
-HEADING = re.compile(r"^[ \t]*(\[\[?)[ \t]*([\w-]+)[ \t]*\]\]?[ \t]*(?:#.*)?\n", re.MULTILINE)
+HEADING = re.compile(r"^[ \t]*(\[\[?)[ \t]*[\"']?([\w-]+)[\"']?[ \t]*\]\]?[ \t]*(?:#.*)?\n", re.MULTILINE)
 COMMENTED_KEY = re.compile(r"[ \t]*#[ \t]*[\w-]+[ \t]*=")
 COMMENTED_HEADING = re.compile(r"[ \t]*#[ \t]*\[")
 
@@ -60,7 +60,7 @@ def toml_text(tables: Mapping[str, Any], *, former: str = "") -> str:
     if former:
         with suppress(TOMLKitError, tomllib.TOMLDecodeError):
             text = _changed(former.replace("\r\n", "\n"), wanted)
-    # Not every layout comes out whole: a line of a long text may look like a heading.
+    # Not every layout comes out whole.
     if not _reads_as(text, wanted):
         text = _written(wanted)
     return text.replace("\n", "\r\n") if "\r\n" in former else text
@@ -90,7 +90,7 @@ def _changed(former: str, wanted: Mapping[str, Any]) -> str:
         own = [block for block in blocks if block.name == key]
         if isinstance(old[key], dict):
             _update_block(own[0], wanted[key])
-        else:
+        elif len(own) == len(old[key]):  # not so where a line of a long text looks like a heading
             _update_rows(blocks, own, old[key], wanted[key])
     text = "".join(block.text + block.below for block in blocks)
     new = {k: v for k, v in wanted.items() if k not in headed and k not in first}

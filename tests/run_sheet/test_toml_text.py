@@ -212,6 +212,27 @@ def test_a_table_in_a_row_keeps_its_layout():
     assert text == former.replace("90.0", "80.0")
 
 
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('[[rides]]\nfile = "b', '[["rides"]]\nfile = "b'),
+        ('[[rides]]\nfile = "a', '[["rides"]]\nfile = "a'),
+        ("[system]", '["system"]'),
+        ('file = "b.fit"', "file = '''\n[[rides]]\n[system]\n# crr = 1\n'''"),
+        ('file = "c.fit"', "file = '''\n[[rides]]\nfile = 'c.fit'\n'''"),
+        ('name = "baseline"', 'name = "base\u2028line"  # \u0085'),
+    ],
+)
+def test_an_odd_layout_still_reads_back_as_it_should(old, new):
+    assert old in DRAFT
+    former = DRAFT.replace(old, new)
+    for key in ("rides", "setups", "weather"):
+        changed(lambda t, key=key: t[key].insert(0, {"file": "new.fit", "laps": ["-"]}), former)
+        changed(lambda t, key=key: t[key].pop(), former)
+    changed(lambda t: t["system"].update(crr=0.005, mass_kg=84.0), former)
+    changed(lambda t: t["rides"][2].update(laps=["-", "-"]), former)
+
+
 def test_lines_end_as_in_the_former_text():
     former = DRAFT.replace("\n", "\r\n")
     assert toml_text(read(former), former=former) == former
