@@ -182,7 +182,7 @@ def planned(wishes: Wishes, *, progress: Callable[[str], None]) -> Plan:
         listing = next((r.listing for r in draft().rides if r.name == w.ride), None)
         if listing is None:
             raise FieldaeroError(f"{w.ride}: is no longer there; give the length of a lap, or add the ride again")
-        course = road_of(listing).course
+        course = road_of(listing.flagged()).course
     former = None
     if w.as_before:
         result = outcome().result

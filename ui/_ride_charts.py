@@ -11,7 +11,7 @@ import streamlit as st
 
 from _looks import accent, ink
 from fieldaero.basics.colours import chart_mark_of, colour_of
-from fieldaero.draft.air import RideAir, draft_system, mean_air_density_kg_m3
+from fieldaero.draft.air import RideAir, air_density_of_ride_kg_m3, draft_system
 from fieldaero.draft.draft import Draft, DraftRide
 from fieldaero.draft.lap_table import LapRow
 from fieldaero.draft.road_map import TrackMap
@@ -40,7 +40,7 @@ def trace_for(now: Draft, draft_ride: DraftRide, what: str) -> Trace:
         return _recorded(sha256, quantity, draft_ride)
     laps = draft_ride.laps
     ends = tuple((lap.start_s, lap.end_s) for lap in laps)
-    return _virtual(sha256, ends, draft_system(now), mean_air_density_kg_m3(now, draft_ride.name), draft_ride)
+    return _virtual(sha256, ends, draft_system(now), air_density_of_ride_kg_m3(now, draft_ride), draft_ride)
 
 
 @st.cache_data(max_entries=24, show_spinner=False)

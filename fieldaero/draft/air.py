@@ -11,7 +11,8 @@ import numpy as np
 
 from fieldaero.basics.errors import CannotAnswerError, FieldaeroError, WeatherError
 from fieldaero.basics.quantities import Floats
-from fieldaero.draft.draft import Draft
+from fieldaero.draft.draft import Draft, DraftRide
+from fieldaero.physics.moist_air import USUAL_AIR_DENSITY_KG_M3
 from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.run_sheet.messages import checked
 from fieldaero.run_sheet.schema import AnalysisChoices, CourseFacts, SystemTable, WeatherEntry
@@ -21,14 +22,13 @@ from fieldaero.weather.observation import Observation
 
 __all__ = [
     "RideAir",
+    "air_density_of_ride_kg_m3",
     "air_over_rides",
     "draft_system",
     "draft_weather",
     "lap_winds_m_s",
-    "mean_air_density_kg_m3",
 ]
 
-USUAL_AIR_KG_M3 = 1.2
 STEP_S = 60.0
 PER_LAP = 5  # moments of a lap at which its wind is looked up
 
@@ -99,13 +99,13 @@ def air_over_rides(draft: Draft) -> tuple[RideAir, ...]:
     return tuple(found)
 
 
-def mean_air_density_kg_m3(draft: Draft, ride: str) -> float:
-    """Return the mean air density over a ride [kg/m3], a usual one as long as there is no weather that can be used."""
+def air_density_of_ride_kg_m3(draft: Draft, ride: DraftRide) -> float:
+    """Return the density as the result takes it for a whole ride; a usual one until there is weather to use."""
     try:
-        found = next(air for air in air_over_rides(draft) if air.ride == ride)
-    except (FieldaeroError, StopIteration):
-        return USUAL_AIR_KG_M3
-    return round(float(np.mean(found.air_density_kg_m3)), 4)
+        air = draft_weather(draft).at(ride.ride.time_s, start_time=ride.ride.start_time)
+    except FieldaeroError:
+        return USUAL_AIR_DENSITY_KG_M3
+    return air.median_density_kg_m3
 
 
 def draft_system(draft: Draft) -> System:

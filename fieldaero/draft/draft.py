@@ -344,10 +344,10 @@ def shared_line(rides: Sequence[DraftRide]) -> StartLine | None:
 
 def _listed(ride: DraftRide, lap_source: LapSource | None, start_line: StartLine | None) -> DraftRide:
     """Find the laps of a ride, none of them used yet."""
-    from fieldaero.laps.lap_list import list_laps
+    from fieldaero.laps.lap_list import laps_as_found
 
     try:
-        listing = list_laps(ride.ride, lap_source=lap_source, start_line=start_line or ride.shared_line)
+        listing = laps_as_found(ride.ride, lap_source=lap_source, start_line=start_line or ride.shared_line)
     except (CannotAnswerError, RideError) as problem:
         return replace(
             ride,

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from fieldaero.basics.errors import FieldaeroError
-from fieldaero.draft.air import draft_system, lap_winds_m_s, mean_air_density_kg_m3
+from fieldaero.draft.air import air_density_of_ride_kg_m3, draft_system, lap_winds_m_s
 from fieldaero.draft.draft import Draft, DraftLap
-from fieldaero.laps.flags import flag_laps
-from fieldaero.laps.lap import Lap, flag_words
-from fieldaero.laps.lap_list import LapListing
+from fieldaero.laps.lap import flag_words
+from fieldaero.physics.system import System
 
 __all__ = ["LapRow", "lap_rows", "laps_within"]
 
@@ -40,14 +39,16 @@ class LapRow:
 
 
 def lap_rows(draft: Draft) -> tuple[LapRow, ...]:
-    """Return all laps of a draft in order; those of a ride without laps are none."""
-    winds = lap_winds_m_s(draft)
+    """Return all laps of a draft in order, judged by its own rider, bike and air; of a ride without laps none."""
+    winds, system = lap_winds_m_s(draft), _system(draft)
     rows = []
     for draft_ride in draft.rides:
-        listing = draft_ride.listing
-        if listing is None:
+        if draft_ride.listing is None:
             continue
-        for lap, setup in zip(_flagged(draft, listing, draft_ride.name), draft_ride.setups, strict=True):
+        listing = draft_ride.listing.flagged(
+            system=system, air_density_kg_m3=air_density_of_ride_kg_m3(draft, draft_ride)
+        )
+        for lap, setup in zip(listing.laps, draft_ride.setups, strict=True):
             words = list(flag_words(lap.flag_names))
             complete = lap.number in listing.complete
             if not complete and "incomplete" not in words:
@@ -72,18 +73,11 @@ def lap_rows(draft: Draft) -> tuple[LapRow, ...]:
     return tuple(rows)
 
 
-def _flagged(draft: Draft, listing: LapListing, name: str) -> tuple[Lap, ...]:
-    """Judge the laps by the rider and bike of the draft, as the result does, not by a usual rider."""
-    if listing.course is None:
-        return listing.laps
+def _system(draft: Draft) -> System | None:
     try:
-        system = draft_system(draft)
+        return draft_system(draft)
     except FieldaeroError:
-        return listing.laps
-    density = mean_air_density_kg_m3(draft, name)
-    return flag_laps(
-        listing.ride, listing.laps, listing.course, system=system, air_density_kg_m3=density, track=listing.track
-    )
+        return None  # what is typed cannot be used yet
 
 
 def laps_within(rows: Sequence[LapRow], *, start_s: float, end_s: float) -> tuple[DraftLap, ...]:

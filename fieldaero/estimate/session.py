@@ -80,7 +80,7 @@ class SessionRide:
     @property
     def density_kg_m3(self) -> float:
         """Median density of the air at the course's mean height."""
-        return float(np.nanmedian(self.conditions.air_density_kg_m3))
+        return self.conditions.median_density_kg_m3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -171,10 +171,7 @@ def session_of(
     gravity = _gravity(run_sheet, rides, course)
     say("looking at each lap")
     before = former if former is not None and former.found is found else None
-    flagged = [
-        _flagged(run_sheet, found, k, float(np.nanmedian(air.air_density_kg_m3)), before)
-        for k, air in enumerate(conditions)
-    ]
+    flagged = [_flagged(run_sheet, found, k, air.median_density_kg_m3, before) for k, air in enumerate(conditions)]
     wind = _mean_wind(run_sheet, rides, flagged, conditions)
     say("energy balance")
     session_rides = tuple(

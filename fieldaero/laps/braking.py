@@ -32,6 +32,7 @@ from fieldaero.laps.course import GRID_M, Course, lap_position_m
 from fieldaero.laps.lap import Lap
 from fieldaero.laps.track import RIDING_M_S, Track
 from fieldaero.physics.earth import STANDARD_GRAVITY_M_S2
+from fieldaero.physics.moist_air import USUAL_AIR_DENSITY_KG_M3
 from fieldaero.physics.system import USUAL_MASS_KG, System
 from fieldaero.rides.intervals import interval_power_w, is_gap
 from fieldaero.rides.ride import Ride
@@ -76,7 +77,7 @@ def find_braking(
     *,
     track: Track,
     system: System | None = None,
-    air_density_kg_m3: float = 1.2,
+    air_density_kg_m3: float = USUAL_AIR_DENSITY_KG_M3,
 ) -> tuple[Braking, ...]:
     """Return every use of the brakes in the ride, in order; without a system one of usual mass."""
     system = system or System(mass_kg=USUAL_MASS_KG)

@@ -21,6 +21,7 @@ from fieldaero.laps.equal_laps import LAPS_DIFFER
 from fieldaero.laps.lap import Flag, Lap, moment_in_words
 from fieldaero.laps.sensor_dropouts import power_dropouts, speed_dropouts
 from fieldaero.laps.track import AT_ONE_PLACE_M, Track, track_of
+from fieldaero.physics.moist_air import USUAL_AIR_DENSITY_KG_M3
 from fieldaero.physics.system import System
 from fieldaero.rides.intervals import is_gap
 from fieldaero.rides.ride import Pause, Ride
@@ -57,7 +58,7 @@ def flag_laps(
     course: Course,
     *,
     system: System | None = None,
-    air_density_kg_m3: float = 1.2,
+    air_density_kg_m3: float = USUAL_AIR_DENSITY_KG_M3,
     track: Track | None = None,
 ) -> tuple[Lap, ...]:
     """Return the laps with their flags.

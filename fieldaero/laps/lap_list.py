@@ -24,23 +24,25 @@ from fieldaero.laps.lap_button import presses_of
 from fieldaero.laps.sensor_dropouts import false_samples
 from fieldaero.laps.start_line import StartLine
 from fieldaero.laps.track import Track, track_of
+from fieldaero.physics.moist_air import USUAL_AIR_DENSITY_KG_M3
+from fieldaero.physics.system import System
 from fieldaero.rides.ride import Ride
 
-__all__ = ["LapListing", "course_in_words", "list_laps"]
+__all__ = ["LapListing", "course_in_words", "laps_as_found", "list_laps"]
 
 FEWEST_REPEATED = 2
 
 
 @dataclass(frozen=True, kw_only=True)
 class LapListing:
-    """The laps of one ride with their flags, and how they were found.
+    """The laps of one ride, and how they were found.
 
     Attributes
     ----------
     why
         Why that source, one sentence.
     laps
-        In the order of the ride, with flags where there is a course to judge them by.
+        In the order of the ride; with flags once :meth:`flagged`, where there is a course to judge them by.
     course
         What the complete laps share; None where they share none.
     no_course
@@ -55,6 +57,22 @@ class LapListing:
     course: Course | None
     no_course: str = ""
 
+    def flagged(
+        self, *, system: System | None = None, air_density_kg_m3: float = USUAL_AIR_DENSITY_KG_M3
+    ) -> LapListing:
+        """Return the listing with each lap's flags; without a system by a rider and bike of usual mass."""
+        if self.course is None:
+            return self
+        laps = flag_laps(
+            self.ride,
+            self.laps,
+            self.course,
+            system=system,
+            air_density_kg_m3=air_density_kg_m3,
+            track=self.track,
+        )
+        return replace(self, laps=laps)
+
     @property
     def complete(self) -> frozenset[int]:
         """Numbers of the laps that have the course's length; none without a course."""
@@ -67,7 +85,7 @@ class LapListing:
         return false_samples(self.ride, self.laps, self.track)[0]
 
     def power_w(self, lap: Lap) -> float:
-        """Mean power of one of the laps [W], without what a flag calls false; NaN where none is known."""
+        """Mean power of one of the laps [W], without what its flags call false; NaN where none is known."""
         return mean_power_w(self.ride, lap, false_power=self._false_power)
 
     def summary(self) -> str:
@@ -136,7 +154,14 @@ class LapListing:
 
 
 def list_laps(ride: Ride, *, lap_source: LapSource | None = None, start_line: StartLine | None = None) -> LapListing:
-    """Find the laps of a ride and say what is particular about each.
+    """Find the laps of a ride as :func:`laps_as_found`, and say what is particular about each for a usual rider."""
+    return laps_as_found(ride, lap_source=lap_source, start_line=start_line).flagged()
+
+
+def laps_as_found(
+    ride: Ride, *, lap_source: LapSource | None = None, start_line: StartLine | None = None
+) -> LapListing:
+    """Find the laps of a ride, without flags.
 
     Without a source take the lap button where it gives repeated laps, and else the road's repetition. Where
     there are no laps the CannotAnswerError tells what was tried.
@@ -189,8 +214,6 @@ def _listing(ride: Ride, track: Track, laps: tuple[Lap, ...], lap_source: LapSou
         course = find_course(ride, laps, track=track)
     except FieldaeroError as error:
         no_course = f"No course: {error.message}"
-    else:
-        laps = flag_laps(ride, laps, course, track=track)
     return LapListing(
         ride=ride, track=track, lap_source=lap_source, why=why, laps=laps, course=course, no_course=no_course
     )

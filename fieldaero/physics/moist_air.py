@@ -30,6 +30,7 @@ from fieldaero.basics.errors import OutOfRangeError
 from fieldaero.basics.quantities import Floats, within
 
 __all__ = [
+    "USUAL_AIR_DENSITY_KG_M3",
     "air_density_kg_m3",
     "air_density_sd_kg_m3",
     "enhancement_factor",
@@ -37,6 +38,7 @@ __all__ = [
     "saturation_vapour_pressure_pa",
 ]
 
+USUAL_AIR_DENSITY_KG_M3 = 1.2  # near the ground, as long as nothing of the weather is known
 KELVIN_AT_0_C = 273.15
 
 # CIPM-2007 [1]_.  The gas constant is the paper's own of 2007: the one of 2018 would

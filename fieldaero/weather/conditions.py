@@ -62,6 +62,11 @@ class Conditions:
     wind_speed_m_s: Floats
     wind_height_m: float
 
+    @property
+    def median_density_kg_m3(self) -> float:
+        """Density that stands for all the moments, as for a whole ride."""
+        return float(np.nanmedian(self.air_density_kg_m3))
+
     def at_rider(self, *, roughness_length_m: float) -> Conditions:
         """Return the same air with the wind at the rider's height."""
         share = float(

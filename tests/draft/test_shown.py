@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from fieldaero.basics.errors import CannotAnswerError, RunSheetError, WeatherError
-from fieldaero.draft.air import air_over_rides, lap_winds_m_s
+from fieldaero.draft.air import air_density_of_ride_kg_m3, air_over_rides, lap_winds_m_s
 from fieldaero.draft.draft import DraftLap, empty_draft
 from fieldaero.draft.lap_table import lap_rows, laps_within
 from fieldaero.draft.still_missing import still_missing
-from fieldaero.physics.moist_air import air_density_kg_m3
-from tests.draft.sample_draft import RIDE, sample_draft
+from fieldaero.physics.moist_air import USUAL_AIR_DENSITY_KG_M3, air_density_kg_m3
+from tests.draft.sample_draft import RIDE, sample_draft, sample_draft_result
 
 
 @pytest.fixture
@@ -72,6 +72,18 @@ def test_the_lap_with_a_halt_says_so_with_its_evidence(sample):
     row = lap_rows(sample)[10]
     assert "stopped" in row.flags
     assert any("Stood or crept" in sentence for sentence in row.sentences)
+
+
+def test_laps_are_flagged_once_by_the_rider_and_air_of_the_draft(sample):
+    (of_session,) = sample_draft_result().session.rides
+    assert all(lap.flags == () for lap in sample.rides[0].laps)
+    assert air_density_of_ride_kg_m3(sample, sample.rides[0]) == of_session.density_kg_m3
+    told = [row.flag_sentences for row in sample_draft_result().lap_results]
+    assert [row.sentences[: len(flags)] for row, flags in zip(lap_rows(sample), told, strict=True)] == told
+
+
+def test_without_weather_the_air_is_a_usual_one(sample):
+    assert air_density_of_ride_kg_m3(sample.with_table("weather", []), sample.rides[0]) == USUAL_AIR_DENSITY_KG_M3
 
 
 def test_a_brush_takes_the_laps_that_lie_mostly_in_it(sample):
