@@ -89,7 +89,9 @@ def _line(draft_ride: DraftRide) -> None:
 
 
 def _at_moment(draft_ride: DraftRide, moment_s: float) -> Draft:
-    return draft().with_laps_by(draft_ride.name, "line", start_line_at(draft_ride.ride, moment_s))
+    return draft().with_laps_by(
+        draft_ride.name, "line", start_line_at(draft_ride.ride, moment_s, track=draft_ride.track)
+    )
 
 
 def road_map(draft_ride: DraftRide) -> None:
@@ -109,7 +111,7 @@ def road_map(draft_ride: DraftRide) -> None:
         keep(f"place_{draft_ride.name}", points[0]["time_s"] if points else None)
 
     show_drawn(
-        lambda: map_chart(track_map(draft_ride.ride, laps, start_line=line), picked),
+        lambda: map_chart(track_map(draft_ride.ride, laps, start_line=line, track=draft_ride.track), picked),
         of=(draft_ride.ride.source.sha256, [(lap.start_s, lap.end_s) for lap in laps], line, picked),
         key=key,
         width="content",
@@ -119,7 +121,7 @@ def road_map(draft_ride: DraftRide) -> None:
     note("North is up. The bar across the road is the start line." if line else "North is up.")
     if picked is not None:
         try:
-            place = place_in_words(draft_ride.ride, float(picked))
+            place = place_in_words(draft_ride.ride, float(picked), track=draft_ride.track)
             note(f'Picked: {place}. Choose "start line" above to cut the laps there.')
         except FieldaeroError as problem:
             note(str(problem))

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from fieldaero.laps.lap import Lap, LapSource
     from fieldaero.laps.lap_list import LapListing
     from fieldaero.laps.start_line import StartLine
+    from fieldaero.laps.track import Track
     from fieldaero.rides.ride import Ride
 
 __all__ = ["Draft", "DraftLap", "DraftRide", "Row", "SheetTables", "empty_draft", "read_draft_ride", "shared_line"]
@@ -81,6 +82,11 @@ class DraftRide:
     def laps(self) -> tuple[Lap, ...]:
         """The laps as they were found; none where there is no listing."""
         return self.listing.laps if self.listing is not None else ()
+
+    @property
+    def track(self) -> Track | None:
+        """The track, worked out when the laps were found; None where there is no listing."""
+        return self.listing.track if self.listing is not None else None
 
 
 @dataclass(frozen=True, kw_only=True)

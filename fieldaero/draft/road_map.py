@@ -12,7 +12,7 @@ from fieldaero.basics.errors import RideError
 from fieldaero.basics.quantities import Floats
 from fieldaero.laps.lap import Lap, moment_in_words
 from fieldaero.laps.start_line import HALF_WIDTH_M, StartLine
-from fieldaero.laps.track import track_of
+from fieldaero.laps.track import Track, track_of
 from fieldaero.rides.ride import Ride
 
 __all__ = ["TrackMap", "place_in_words", "start_line_at", "track_map"]
@@ -49,10 +49,15 @@ class TrackMap:
 
 
 def track_map(
-    ride: Ride, laps: Sequence[Lap], *, start_line: StartLine | None = None, points: int = POINTS
+    ride: Ride,
+    laps: Sequence[Lap],
+    *,
+    start_line: StartLine | None = None,
+    points: int = POINTS,
+    track: Track | None = None,
 ) -> TrackMap | None:
     """Return the track, thinned evenly along the road, or None for a ride without positions."""
-    track = track_of(ride)
+    track = track or track_of(ride)
     if track.frame is None:
         return None
     known = np.flatnonzero(np.isfinite(track.east_m) & np.isfinite(track.north_m))
@@ -77,9 +82,9 @@ def track_map(
     )
 
 
-def start_line_at(ride: Ride, time_s: float) -> StartLine:
+def start_line_at(ride: Ride, time_s: float, *, track: Track | None = None) -> StartLine:
     """Return the line across the road where the ride was at a moment, in the direction in which it went."""
-    track = track_of(ride)
+    track = track or track_of(ride)
     if track.frame is not None:
         at_m = track.distance_at_m(time_s)
         east, north = track.position_at(at_m)
@@ -95,7 +100,7 @@ def start_line_at(ride: Ride, time_s: float) -> StartLine:
     )
 
 
-def place_in_words(ride: Ride, time_s: float) -> str:
+def place_in_words(ride: Ride, time_s: float, *, track: Track | None = None) -> str:
     """Say when a ride was at a place and which way it went there."""
-    heading = start_line_at(ride, time_s).heading_deg
+    heading = start_line_at(ride, time_s, track=track).heading_deg
     return f"the road at {moment_in_words(ride, time_s)}, heading {heading:.0f}°"

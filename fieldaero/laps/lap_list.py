@@ -63,17 +63,26 @@ class LapListing:
         """Return the listing with each lap's flags; without a system by a rider and bike of usual mass."""
         if self.course is None:
             return self
-        laps = flag_laps(
-            self.ride,
-            self.laps,
-            self.course,
-            system=system,
-            air_density_kg_m3=air_density_kg_m3,
-            track=self.track,
-        )
-        return replace(self, laps=laps)
+        judged_by = (system, air_density_kg_m3)
+        if judged_by not in self._last_flagged:
+            laps = flag_laps(
+                self.ride,
+                self.laps,
+                self.course,
+                system=system,
+                air_density_kg_m3=air_density_kg_m3,
+                track=self.track,
+            )
+            self._last_flagged.clear()
+            self._last_flagged[judged_by] = replace(self, laps=laps)
+        return self._last_flagged[judged_by]
 
-    @property
+    @cached_property
+    def _last_flagged(self) -> dict[tuple[System | None, float], LapListing]:
+        """The listing as it was flagged last: a page asks for the same one each time it is drawn."""
+        return {}
+
+    @cached_property
     def complete(self) -> frozenset[int]:
         """Numbers of the laps that have the course's length; none without a course."""
         if self.course is None:

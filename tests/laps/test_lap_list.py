@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from fieldaero.basics.errors import CannotAnswerError
-from fieldaero.laps.lap_list import list_laps
+from fieldaero.laps.lap_list import laps_as_found, list_laps
+from fieldaero.physics.system import System
 from fieldaero.rides import read_ride
 from fieldaero.rides.ride import LapMark, Pause
 from tests.cli.command_line import ride_csv
@@ -89,3 +90,13 @@ def test_what_the_reader_noted_is_passed_on(ride):
     text = list_laps(noted).summary()
     assert "About the file:\n  3 samples[2J left out" in text
     assert "lap 1: The timer was paused for 5 s" in text
+
+
+def test_flagged_again_for_the_same_rider_and_air_it_is_the_same_listing_and_for_others_another(ride):
+    found = laps_as_found(ride)
+    usual, heavy = System(mass_kg=84.0), System(mass_kg=104.0)
+    first = found.flagged(system=usual)
+    assert found.flagged(system=usual) is first
+    assert found.flagged(system=heavy) is not first
+    assert found.flagged(system=usual, air_density_kg_m3=1.0) is not found.flagged(system=usual)
+    assert found.flagged(system=usual) == first
